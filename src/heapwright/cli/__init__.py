@@ -1,0 +1,71 @@
+"""The command line. Every import of weight happens inside the command that needs it."""
+
+from __future__ import annotations
+
+import sys
+from typing import NoReturn
+
+import click
+
+from heapwright import __version__
+from heapwright.errors import HeapwrightError
+
+COMMANDS = {
+    "mix": "heapwright.cli.mix:mix",
+    "prove": "heapwright.cli.prove:prove",
+    "materials": "heapwright.cli.facts:materials",
+    "rules": "heapwright.cli.facts:rules",
+    "sources": "heapwright.cli.facts:sources",
+    "demo": "heapwright.cli.demo:demo",
+}
+
+
+class _LazyGroup(click.Group):
+    """A group that imports a command's module only when that command is named."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        target = COMMANDS.get(cmd_name)
+        if target is None:
+            return None
+        from importlib import import_module
+
+        module, name = target.split(":")
+        command: click.Command = getattr(import_module(module), name)
+        return command
+
+
+@click.group(
+    cls=_LazyGroup,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog="Sanitation verdicts report what the log shows; local codes, the permit and "
+    "licensed practice decide.",
+)
+@click.version_option(__version__, prog_name="heapwright")
+def cli() -> None:
+    """For the lead of a composting site: receive, mix, tend, prove, use, account, plan."""
+
+
+def main() -> NoReturn:
+    """Run the command line; an error that a person can mend is one line and exit code 2."""
+    try:
+        cli.main(standalone_mode=False)
+    except click.exceptions.Exit as stop:
+        sys.exit(stop.exit_code)
+    except click.Abort:
+        click.echo("Stopped.", err=True)
+        sys.exit(130)
+    except click.UsageError as error:
+        error.show()
+        sys.exit(2)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(error.exit_code)
+    except HeapwrightError as error:
+        click.echo(f"heapwright: {error}", err=True)
+        sys.exit(2)
+    except BrokenPipeError:
+        sys.exit(0)
+    sys.exit(0)
