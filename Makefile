@@ -15,7 +15,8 @@ setup: .venv/ready
 	touch .venv/ready
 
 demo: setup
-	$(BIN)/heapwright demo
+	$(BIN)/heapwright mix solve examples/stock_rich.csv --volume-m3 1.5
+	$(BIN)/heapwright prove examples/log_clean_pass.csv --rule NY-W --rule US-FDA-T
 
 lint: setup
 	$(BIN)/ruff check $(SOURCES)

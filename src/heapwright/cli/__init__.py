@@ -16,7 +16,6 @@ COMMANDS = {
     "materials": "heapwright.cli.facts:materials",
     "rules": "heapwright.cli.facts:rules",
     "sources": "heapwright.cli.facts:sources",
-    "demo": "heapwright.cli.demo:demo",
 }
 
 

@@ -25,7 +25,9 @@ _GROUPED = re.compile(r"[+-]?\d{1,3}([ '’\u00a0\u202f,]\d{3})+(\.\d+)?")
 _DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+")
 _MONTHS = "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
 _DATE = re.compile(
-    rf"\d{{1,2}}[-/ ]({_MONTHS})([-/ ]\d{{2,4}})?|({_MONTHS})[-/ ]\d{{1,4}}|\d{{1,4}}[-/]\d{{1,2}}([-/]\d{{1,4}})?",
+    rf"\d{{1,2}}[-/ ]({_MONTHS})([-/ ]\d{{2,4}})?"
+    rf"|({_MONTHS})[-/ ]\d{{1,4}}"
+    r"|\d{1,4}[-/]\d{1,2}([-/]\d{1,4})?",
     re.IGNORECASE,
 )
 

@@ -36,7 +36,8 @@ class Material:
 
     Moisture is a percentage of wet mass; nitrogen, carbon and volatile solids of dry mass;
     ``degradability_pct_vs`` the biodegradable share of volatile solids; densities are as-is
-    (wet) in kg/m³.
+    (wet) in kg/m³. ``layer_role`` says where it lies in a heap: food, green, brown, woody,
+    mineral or water. ``price_per_tonne`` is what the site pays for it, in its own currency.
     """
 
     id: str
@@ -54,3 +55,5 @@ class Material:
     sources: tuple[str, ...] = ()
     mark: Mark = "from memory"
     note: str = ""
+    layer_role: str = "brown"
+    price_per_tonne: float | None = None

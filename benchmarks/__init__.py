@@ -1,0 +1,1 @@
+"""Ratios against named peers, measured in one run."""

@@ -1,0 +1,678 @@
+"""The mathematical programme behind the recipe.
+
+Limits on C:N, moisture, bulk density and free air space are linear in the wet masses. The chance
+that a limit holds is a second-order cone,
+
+    sum(mu_i x_i) + k sqrt(sum(sigma_i^2 x_i^2)) <= 0,
+
+with the exact mean and variance of what each kilogram brings to the limit. The cone is approached
+by tangent cuts (Kelley 1960, J. SIAM 8:703) until the answer satisfies it. The solver is HiGHS,
+through SciPy.
+
+The objective is counted in points: one point is C:N or moisture one unit outside its preferred
+range, and :class:`Weights` sets the other concerns against that.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any, Final, Literal
+
+import numpy as np
+
+from heapwright.errors import InputError
+from heapwright.science.mixing import Array, Ingredient, Limit, MixFacts, draws_of
+
+AMOUNT_TOLERANCE: Final = 0.05
+"""A pile within 5 % of the wanted amount is the wanted pile; whole containers need the room."""
+
+DRY_ROLES: Final = ("brown", "woody")
+"""Layer roles of the dry carbon that makes base, cover and cap."""
+
+_TINY: Final = 1e-7  # hard limits are tightened by this share so that rounding cannot cross them
+_CUT_ROUNDS: Final = 15
+_UNITS_OFF: Final = 0.05  # a cone is satisfied when it is this near, in units of its property
+
+
+class Infeasible(Exception):  # noqa: N818 - an outcome of the search, not an error a person sees
+    """No amounts satisfy the limits."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """What is on hand of one ingredient.
+
+    Attributes
+    ----------
+    ingredient : Ingredient
+    available_kg : float
+    unit_kg : float or None
+        Mass of half a container; amounts are whole multiples of it. None: any amount.
+    urgency : float
+        0 (keeps for months) to 1 (must go in today).
+    max_share : float
+        Largest share of the pile's volume, 0 to 1.
+    """
+
+    ingredient: Ingredient
+    available_kg: float
+    unit_kg: float | None = None
+    urgency: float = 0.0
+    max_share: float = 1.0
+
+    @property
+    def is_brown(self) -> bool:
+        """Dry carbon stock, to be spared when it is scarce."""
+        return self.ingredient.layer_role in DRY_ROLES
+
+    @property
+    def usable_kg(self) -> float:
+        """What can be taken: all of it, or its whole half containers."""
+        if not self.unit_kg:
+            return self.available_kg
+        return math.floor(self.available_kg / self.unit_kg + 1e-9) * self.unit_kg
+
+
+@dataclass(frozen=True, slots=True)
+class Goals:
+    """What is wanted of the pile.
+
+    Attributes
+    ----------
+    limits, preferred : mapping of property to Limit
+        The acceptable and the preferred range of ``moisture_pct``, ``cn``,
+        ``bulk_density_kg_m3``, ``free_air_space_pct``, ``food_volume_pct`` and
+        ``dry_volume_pct`` (shares of the volume that are food, and dry cover).
+    volume_m3, mass_kg : float or None
+        The wanted amount, one of the two; neither: as much as the stock makes.
+    water_allowed : bool
+    chance : float or None
+        Least chance that all properties lie in their limits. None: 0.9 where it can be had,
+        otherwise as near as the stock allows.
+    shrink : float
+        Volume of the heap over the summed volumes of its parts.
+    densities : str or None
+        Pair of particle densities for free air space.
+    """
+
+    limits: Mapping[str, Limit]
+    preferred: Mapping[str, Limit]
+    volume_m3: float | None = None
+    mass_kg: float | None = None
+    water_allowed: bool = True
+    chance: float | None = None
+    shrink: float = 1.0
+    densities: str | None = None
+
+    def __post_init__(self) -> None:
+        if self.volume_m3 is not None and self.mass_kg is not None:
+            raise InputError("a volume and a mass are both asked for; give one of the two")
+        for name in ("volume_m3", "mass_kg"):
+            value = getattr(self, name)
+            if value is not None and not 0 < value < math.inf:
+                raise InputError(f"{name} of {value:g} is not above zero")
+        if self.chance is not None and not 0.5 <= self.chance < 1.0:
+            raise InputError(f"a chance of {self.chance:g} is not from 0.5 to below 1")
+
+
+@dataclass(frozen=True, slots=True)
+class Weights:
+    """What each concern costs, in points.
+
+    ``perishable``, ``scarce_brown`` and ``water`` are per unit share of the pile's mass;
+    ``outside`` is for one unit beyond the acceptable range, in a compromise only.
+    """
+
+    perishable: float = 10.0
+    scarce_brown: float = 5.0
+    ingredient: float = 0.3
+    water: float = 2.0
+    density_per_kg_m3: float = 0.05
+    air_per_pct: float = 0.5
+    food_per_pct: float = 0.3
+    dry_per_pct: float = 0.3
+    amount_per_pct: float = 1.5
+    outside: float = 8.0
+
+    def per_unit(self, name: str) -> float:
+        """Return the points for one unit of a property beyond its preferred range."""
+        return {
+            "bulk_density_kg_m3": self.density_per_kg_m3,
+            "free_air_space_pct": self.air_per_pct,
+            "food_volume_pct": self.food_per_pct,
+            "dry_volume_pct": self.dry_per_pct,
+        }.get(name, 1.0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LimitRow:
+    """One side of one limit as ``sum(f_i x_i) <= 0`` over wet masses x in kg.
+
+    ``typical`` holds f at the typical values, ``mean`` and ``sd`` its moments over the draws;
+    each of shape (materials + 1,), water last. ``unit`` is the size of f for one unit of the
+    property (1 %, 1 of C:N, 1 kg/m³) per kg of an ordinary mix; it scales points only.
+    """
+
+    property: str
+    side: Literal["low", "high"]
+    bound: float
+    typical: Array
+    mean: Array
+    sd: Array
+    unit: float
+
+    def at(self, columns: Sequence[int]) -> LimitRow:
+        """Return the row over some of the materials only."""
+        index = list(columns)
+        return LimitRow(
+            self.property, self.side, self.bound,
+            self.typical[index], self.mean[index], self.sd[index], self.unit,
+        )  # fmt: skip
+
+    def excess(self, masses_kg: Array, k: float) -> float:
+        """Return by how many units a mix falls short of the cone at ``k`` deviations."""
+        norm = math.sqrt(float(((self.sd * masses_kg) ** 2).sum()))
+        total = max(float(masses_kg.sum()), 1e-12)
+        return float((self.mean @ masses_kg + k * norm) / (self.unit * total))
+
+    def tangent(self, masses_kg: Array, k: float) -> Array:
+        """Return the coefficients of the cone's tangent at ``masses_kg``."""
+        norm = math.sqrt(float(((self.sd * masses_kg) ** 2).sum()))
+        slope = self.mean + (k / max(norm, 1e-12)) * self.sd**2 * masses_kg
+        return slope / max(float(np.abs(slope).max()), 1e-12)
+
+
+# An ordinary pile for scaling points: half water, dry matter of 45 % carbon, 500 kg/m³.
+_DRY_SHARE: Final = 0.5
+_CARBON_SHARE: Final = 0.45
+_DENSITY_KG_M3: Final = 500.0
+
+
+def limit_rows(
+    ingredients: Sequence[Ingredient], limits: Mapping[str, Limit], goals: Goals, facts: MixFacts
+) -> list[LimitRow]:
+    """Return each side of each limit as a linear row over the masses, with its moments.
+
+    What a kilogram brings to a limit is linear in its :data:`FIGURES`, so its mean and variance
+    follow exactly from theirs.
+
+    Raises
+    ------
+    InputError
+        If a limit is on something that is not a property of a mix.
+    """
+    moments = [moments_of(i) for i in ingredients]
+    typical = np.array([m.typical for m in moments])
+    mean = np.array([m.mean for m in moments])
+    covariance = np.array([m.covariance for m in moments])
+    roles = [i.layer_role for i in ingredients]
+    rows = []
+    for name, limit in limits.items():
+        sides: tuple[tuple[Literal["low", "high"], float | None, float], ...] = (
+            ("low", limit.low, -1.0),
+            ("high", limit.high, 1.0),
+        )
+        for side, bound, sign in sides:
+            if bound is None:
+                continue
+            brought = _brought(name, bound, roles, goals, facts)
+            weights = sign * brought.weights
+            constant = sign * brought.constant
+            variance = np.einsum("ij,ijk,ik->i", weights, covariance, weights)
+            rows.append(
+                LimitRow(
+                    property=name,
+                    side=side,
+                    bound=bound,
+                    typical=np.append(
+                        (weights * typical).sum(axis=1) + constant, sign * brought.water
+                    ),
+                    mean=np.append((weights * mean).sum(axis=1) + constant, sign * brought.water),
+                    sd=np.append(np.sqrt(np.maximum(variance, 0.0)), 0.0),
+                    unit=brought.unit,
+                )
+            )
+    return rows
+
+
+FIGURES: Final = ("water", "carbon", "nitrogen", "volatile", "volume")
+"""Per kg of wet mass: kg of water, carbon, nitrogen and volatile solids, and m³."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Moments:
+    """Typical values, means and covariances of an ingredient's :data:`FIGURES`."""
+
+    typical: Array
+    mean: Array
+    covariance: Array
+
+
+@lru_cache(maxsize=512)
+def moments_of(it: Ingredient) -> Moments:
+    """Return the moments of an ingredient's figures over its draws."""
+    d = draws_of(it)
+    dry = 1.0 - d.water
+    drawn = np.array([d.water, dry * d.carbon, dry * d.nitrogen, dry * d.volatile, d.volume_m3_kg])
+    water = it.moisture_pct.typical / 100.0
+    shares = (it.c_pct_dry.typical, it.n_pct_dry.typical, it.vs_pct_dry.typical)
+    typical = [water, *((1.0 - water) * share / 100.0 for share in shares)]
+    return Moments(
+        typical=np.array([*typical, 1.0 / it.bulk_density_kg_m3.typical]),
+        mean=drawn.mean(axis=1),
+        covariance=np.cov(drawn),
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Brought:
+    """What a kg brings to a limit: ``weights`` (materials, figures) x figures + ``constant``.
+
+    ``water`` is what a kg of water brings, ``unit`` one unit of the property per kg of mix.
+    """
+
+    weights: Array
+    constant: float
+    water: float
+    unit: float
+
+
+def _brought(
+    name: str, bound: float, roles: Sequence[str], goals: Goals, facts: MixFacts
+) -> _Brought:
+    weights = np.zeros((len(roles), len(FIGURES)))
+    water, carbon, nitrogen, volatile, volume = range(len(FIGURES))
+    if name == "moisture_pct":
+        weights[:, water] = 1.0
+        return _Brought(weights, -bound / 100.0, 1.0 - bound / 100.0, 0.01)
+    if name == "cn":
+        weights[:, carbon], weights[:, nitrogen] = 1.0, -bound
+        return _Brought(weights, 0.0, 0.0, _DRY_SHARE * _CARBON_SHARE / max(bound, 1.0))
+    if name == "bulk_density_kg_m3":
+        weights[:, volume] = -bound * goals.shrink
+        return _Brought(weights, 1.0, 1.0, 1.0 / max(bound, 1.0))
+    if name == "free_air_space_pct":
+        pair = facts.densities[goals.densities or facts.default_densities]
+        weights[:, volume] = (1.0 - bound / 100.0) * goals.shrink
+        weights[:, water] = 1.0 / pair.ash_kg_m3 - 1.0 / facts.water_density_kg_m3
+        weights[:, volatile] = 1.0 / pair.ash_kg_m3 - 1.0 / pair.organic_kg_m3
+        of_water = -1.0 / facts.water_density_kg_m3
+        return _Brought(weights, -1.0 / pair.ash_kg_m3, of_water, 0.01 / _DENSITY_KG_M3)
+    counted = {"food_volume_pct": ("food",), "dry_volume_pct": DRY_ROLES}.get(name)
+    if counted is None:
+        raise InputError(f"there is no limit on {name}")
+    inside = np.array([role in counted for role in roles])
+    weights[:, volume] = goals.shrink * (inside - bound / 100.0)
+    return _Brought(weights, 0.0, 0.0, 0.01 / _DENSITY_KG_M3)
+
+
+class Programme:
+    """The matrices of one recipe problem: built once, solved at varying sureness.
+
+    Columns: stock (half containers or kg), water kg, chosen yes/no, a deviation for each
+    preferred limit, one for each hard limit (used in a compromise only), the amount's two
+    deviations, and a constant that keeps the solver's relative gap meaningful.
+    """
+
+    def __init__(
+        self,
+        stock: Sequence[Stock],
+        goals: Goals,
+        facts: MixFacts,
+        amount: float,
+        *,
+        weights: Weights | None = None,
+        rows: tuple[list[LimitRow], list[LimitRow]] | None = None,
+    ) -> None:
+        self.stock, self.goals, self.facts, self.amount = stock, goals, facts, amount
+        self.weights = weights or Weights()
+        ingredients = [s.ingredient for s in stock]
+        self.hard, self.soft = rows or (
+            limit_rows(ingredients, goals.limits, goals, facts),
+            limit_rows(ingredients, goals.preferred, goals, facts),
+        )
+        n = self.count = len(stock)
+        self.usable_kg = np.array([s.usable_kg for s in stock])
+        self.volume_m3_kg = volumes_m3_kg(stock, goals)
+        self.quantity = quantities(stock, goals)
+        self.reference_kg = amount if goals.mass_kg is not None else amount * _DENSITY_KG_M3
+        self.scale = np.array([s.unit_kg or 1.0 for s in stock] + [1.0])
+        self.chosen_at = n + 1
+        self.soft_at = 2 * n + 1
+        self.hard_at = self.soft_at + len(self.soft)
+        self.amount_at = self.hard_at + len(self.hard)
+        self.columns = self.amount_at + 3
+        self.cost = self._cost()
+        self.lower = np.zeros(self.columns)
+        self.lower[-1] = 1.0
+        self.upper = self._upper()
+        self.rows, self.rhs = self._base_rows()
+        self.whole = np.zeros(self.columns)
+        self.whole[:n] = [1.0 if s.unit_kg else 0.0 for s in stock]
+        self.whole[self.chosen_at : self.soft_at] = 1.0
+
+    def _cost(self) -> Array:
+        w, n = self.weights, self.count
+        share = self.scale / self.reference_kg
+        cost = np.zeros(self.columns)
+        for i, s in enumerate(self.stock):
+            cost[i] = -w.perishable * s.urgency * share[i]
+            if s.is_brown:
+                scarce = min(1.0, self.reference_kg / max(s.available_kg, 1e-9))
+                cost[i] += w.scarce_brown * scarce * share[i]
+        cost[n] = w.water * share[n]
+        cost[self.chosen_at : self.soft_at] = w.ingredient
+        for j, row in enumerate(self.soft):
+            cost[self.soft_at + j] = w.per_unit(row.property) / (row.unit * self.reference_kg)
+        for j, row in enumerate(self.hard):
+            per_unit = w.outside * w.per_unit(row.property)
+            cost[self.hard_at + j] = per_unit / (row.unit * self.reference_kg)
+        cost[self.amount_at : self.amount_at + 2] = 100.0 * w.amount_per_pct / self.amount
+        cost[-1] = 2.0 * w.perishable
+        return cost
+
+    def _upper(self) -> Array:
+        n = self.count
+        upper = np.full(self.columns, np.inf)
+        upper[:n] = self.usable_kg / self.scale[:n]
+        upper[:n] = np.where([bool(s.unit_kg) for s in self.stock], np.round(upper[:n]), upper[:n])
+        upper[n] = np.inf if self.goals.water_allowed else 0.0
+        upper[self.chosen_at : self.soft_at] = 1.0
+        upper[self.hard_at : self.amount_at] = 0.0
+        upper[-1] = 1.0
+        return upper
+
+    def _base_rows(self) -> tuple[Array, Array]:
+        n = self.count
+        rows: list[Array] = []
+        rhs: list[float] = []
+
+        def add(
+            values: Array, bound: float, column: int | None = None, value: float = -1.0
+        ) -> None:
+            row = np.zeros(self.columns)
+            row[: n + 1] = values * self.scale
+            if column is not None:
+                row[column] = value
+            rows.append(row)
+            rhs.append(bound)
+
+        for j, hard in enumerate(self.hard):
+            tighter = _TINY * float(np.abs(hard.typical).max())
+            add(hard.typical + tighter, 0.0, self.hard_at + j)
+        for j, soft in enumerate(self.soft):
+            add(soft.typical, 0.0, self.soft_at + j)
+        add(self.quantity, self.amount, self.amount_at)
+        add(-self.quantity, -self.amount, self.amount_at + 1)
+        room = self.amount * (1.0 + AMOUNT_TOLERANCE)
+        add(self.quantity, room)
+        self.least_amount_row = len(rows)
+        add(-self.quantity, -self.amount * (1.0 - AMOUNT_TOLERANCE))
+        for i, s in enumerate(self.stock):
+            one = np.zeros(n + 1)
+            one[i] = 1.0
+            most = min(self.usable_kg[i], room / float(self.quantity[i]))
+            add(one, 0.0, self.chosen_at + i, -most)
+            if s.max_share < 1.0:
+                add(one * self.volume_m3_kg[i] - s.max_share * self.volume_m3_kg, 0.0)
+        return np.array(rows), np.array(rhs)
+
+    def masses_kg(self, x: Array) -> Array:
+        """Return the masses (water last) of a solver's answer, specks taken as nothing."""
+        masses: Array = x[: self.count + 1] * self.scale
+        masses[masses < 1e-6 * self.reference_kg] = 0.0
+        return masses
+
+    def cut(self, row: LimitRow, masses_kg: Array, k: float) -> Array:
+        """Return the tangent of a chance cone at ``masses_kg`` in the solver's columns."""
+        values = np.zeros(self.columns)
+        values[: self.count + 1] = row.tangent(masses_kg, k) * self.scale
+        return values
+
+    def relaxed(self, k: float, cuts: Sequence[Array] = ()) -> tuple[Array, list[Array]]:
+        """Solve without whole containers; return masses (water last) and the cuts found.
+
+        ``cuts`` may hold those of a smaller ``k``: they hold for a larger one too.
+
+        Raises
+        ------
+        Infeasible
+            If no amounts satisfy the limits with ``k`` deviations to spare.
+        """
+        found = list(cuts)
+        for _ in range(_CUT_ROUNDS):
+            masses = self.masses_kg(self._continuous(found, self.cost, self.upper).x)
+            if not self._add_cuts(found, masses, k):
+                break
+        return masses, found
+
+    def promising(self, cuts: Sequence[Array], most: int) -> list[int]:
+        """Return the stock that the relaxation uses, and what would cost least to bring in."""
+        answer = self._continuous(cuts, self.cost, self.upper)
+        used = answer.x[: self.count] > 0
+        to_bring_in = answer.lower.marginals[: self.count] * self.upper[: self.count]
+        order = np.argsort(np.where(used, -1.0, to_bring_in), kind="stable")
+        return [int(i) for i in order[: max(most, int(used.sum()))]]
+
+    def lean(self, cuts: Sequence[Array]) -> list[int]:
+        """Return few stocks that make a good mix, by leaving out one at a time while it pays.
+
+        Starts from what the relaxation uses; each step solves the continuous programme without
+        one of the smallest parts and counts the fixed cost of those that remain.
+        """
+        cost = self.cost.copy()
+        cost[self.chosen_at : self.soft_at] = 0.0
+
+        def best_of(kept: Sequence[int]) -> tuple[float, list[int], Array]:
+            answer = self._continuous(cuts, cost, self._only(kept))
+            share = answer.x[: self.count] * self.scale[:-1] / self.reference_kg
+            used = [i for i in kept if share[i] > 1e-6]
+            return answer.fun + self.weights.ingredient * len(used), used, share
+
+        points, kept, share = best_of(self.promising(cuts, 0))
+        while len(kept) > 1:
+            for least in sorted(kept, key=lambda i: share[i])[:3]:
+                try:
+                    fewer = best_of([i for i in kept if i != least])
+                except Infeasible:
+                    continue
+                if fewer[0] < points:
+                    points, kept, share = fewer
+                    break
+            else:
+                break
+        return kept
+
+    def _only(self, kept: Sequence[int]) -> Array:
+        """Return the upper bounds with every other stock left out."""
+        upper = self.upper.copy()
+        left_out = np.ones(self.count, dtype=bool)
+        left_out[list(kept)] = False
+        upper[: self.count][left_out] = 0.0
+        upper[self.chosen_at : self.soft_at][left_out] = 0.0
+        return upper
+
+    def integral(
+        self,
+        k: float,
+        cuts: Sequence[Array],
+        *,
+        among: Sequence[int] | None = None,
+        time_limit_s: float = 5.0,
+        gap: float = 0.01,
+    ) -> tuple[Array, float]:
+        """Solve in whole half containers; return masses (water last) and the points.
+
+        Parameters
+        ----------
+        k, cuts
+            As for :meth:`relaxed`.
+        among : sequence of int, optional
+            The stocks to choose from; all of them by default.
+
+        Raises
+        ------
+        Infeasible
+            If no whole containers satisfy the limits with ``k`` deviations to spare.
+        """
+        upper = self.upper if among is None else self._only(among)
+        found = list(cuts)
+        for _ in range(_CUT_ROUNDS):
+            x = self._whole(found, self.rhs, upper, time_limit_s=time_limit_s, gap=gap)
+            masses = self.masses_kg(x)
+            if not self._add_cuts(found, masses, k):
+                break
+        return masses, float(self.cost @ x) - float(self.cost[-1])
+
+    def compromise(self) -> Array:
+        """Return the masses nearest to the limits, which may lie outside and fall short.
+
+        Raises
+        ------
+        Infeasible
+            If the stock makes nothing at all.
+        """
+        upper, rhs = self.upper.copy(), self.rhs.copy()
+        upper[self.hard_at : self.amount_at] = np.inf
+        everything = float(self.quantity[:-1] @ self.usable_kg)
+        rhs[self.least_amount_row] = -min(0.02 * self.amount, 0.5 * everything)
+        return self.masses_kg(self._whole([], rhs, upper, time_limit_s=2.0, gap=0.02))
+
+    def _add_cuts(self, cuts: list[Array], masses: Array, k: float) -> bool:
+        broken = [row for row in self.hard if k > 0 and row.excess(masses, k) > _UNITS_OFF]
+        cuts += [self.cut(row, masses, k) for row in broken]
+        return bool(broken)
+
+    def _continuous(self, cuts: Sequence[Array], cost: Array, upper: Array) -> Any:
+        from scipy.optimize import linprog
+
+        answer = linprog(
+            cost,
+            A_ub=np.vstack([self.rows, *cuts]),
+            b_ub=np.append(self.rhs, np.zeros(len(cuts))),
+            bounds=np.column_stack([self.lower, upper]),
+            method="highs",
+        )
+        if answer.status != 0:
+            raise Infeasible
+        return answer
+
+    def _whole(
+        self, cuts: Sequence[Array], rhs: Array, upper: Array, *, time_limit_s: float, gap: float
+    ) -> Array:
+        from scipy.optimize import Bounds, LinearConstraint, milp
+
+        answer = milp(
+            self.cost,
+            constraints=LinearConstraint(
+                np.vstack([self.rows, *cuts]), ub=np.append(rhs, np.zeros(len(cuts)))
+            ),
+            bounds=Bounds(self.lower, upper),
+            integrality=self.whole,
+            options={"time_limit": time_limit_s, "mip_rel_gap": gap},
+        )
+        if answer.x is None:
+            raise Infeasible
+        x: Array = answer.x
+        x[self.whole > 0] = np.round(x[self.whole > 0])
+        return x
+
+
+def _continuous(
+    stock: Sequence[Stock],
+    goals: Goals,
+    rows: Sequence[LimitRow],
+    cost: Array,
+    extra: Sequence[tuple[Array, float]] = (),
+) -> tuple[Array, Array]:
+    """Minimise ``cost`` over masses (water last) within ``rows``; return masses, row prices.
+
+    Raises
+    ------
+    Infeasible
+        If no masses satisfy the rows, the shares and ``extra``.
+    """
+    from scipy.optimize import linprog
+
+    volume = volumes_m3_kg(stock, goals)
+    matrix = [row.typical / max(float(np.abs(row.typical).max()), 1e-12) for row in rows]
+    matrix += [
+        np.eye(1, len(volume), i)[0] * volume[i] - s.max_share * volume
+        for i, s in enumerate(stock)
+        if s.max_share < 1.0
+    ]
+    matrix += [values for values, _ in extra]
+    rhs = [0.0] * (len(matrix) - len(extra)) + [bound for _, bound in extra]
+    water = np.inf if goals.water_allowed else 0.0
+    answer = linprog(
+        cost,
+        A_ub=np.array(matrix) if matrix else None,
+        b_ub=np.array(rhs) if matrix else None,
+        bounds=[(0.0, s.usable_kg) for s in stock] + [(0.0, water)],
+        method="highs",
+    )
+    if answer.status != 0:
+        raise Infeasible
+    prices = answer.ineqlin.marginals if matrix else np.zeros(0)
+    return answer.x, prices[: len(rows)]
+
+
+def volumes_m3_kg(stock: Sequence[Stock], goals: Goals) -> Array:
+    """Return heap volume per kg of each stock, water (which adds none) last."""
+    volumes = [1.0 / s.ingredient.bulk_density_kg_m3.typical for s in stock]
+    return goals.shrink * np.array([*volumes, 0.0])
+
+
+def quantities(stock: Sequence[Stock], goals: Goals) -> Array:
+    """Return what a kg of each stock adds to the wanted quantity, water last: kg or m³."""
+    if goals.mass_kg is not None:
+        return np.ones(len(stock) + 1)
+    return volumes_m3_kg(stock, goals)
+
+
+def largest_amount(
+    stock: Sequence[Stock], goals: Goals, rows: Sequence[LimitRow]
+) -> tuple[float, tuple[LimitRow, ...]]:
+    """Return the most that the stock makes within ``rows``, and the rows that stop it growing.
+
+    The quantity is kg or m³ as the goals ask. Binding rows are those with a dual price.
+    """
+    quantity = quantities(stock, goals)
+    try:
+        masses, prices = _continuous(stock, goals, rows, -quantity)
+    except Infeasible:
+        return 0.0, ()
+    binding = tuple(row for row, price in zip(rows, prices, strict=True) if price < -1e-12)
+    return float(quantity @ masses), binding
+
+
+def least_cost(
+    stock: Sequence[Stock],
+    rows: Sequence[LimitRow],
+    goals: Goals,
+    amount: float,
+    cost: Array,
+    k: float,
+) -> Array:
+    """Return the masses (water last) of least ``cost`` that make ``amount`` within ``rows``.
+
+    Raises
+    ------
+    Infeasible
+        If no masses do, with ``k`` deviations to spare.
+    """
+    quantity = quantities(stock, goals)
+    extra = [
+        (quantity, amount * (1.0 + AMOUNT_TOLERANCE)),
+        (-quantity, -amount * (1.0 - AMOUNT_TOLERANCE)),
+    ]
+    for _ in range(_CUT_ROUNDS):
+        masses, _prices = _continuous(stock, goals, rows, cost, extra)
+        broken = [row for row in rows if k > 0 and row.excess(masses, k) > _UNITS_OFF]
+        if not broken:
+            break
+        extra += [(row.tangent(masses, k), 0.0) for row in broken]
+    return masses
