@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -139,7 +142,8 @@ def solve(
     )
     rows = read_stock(stock, library, facts)
     available = on_hand(rows, _caps(caps, library))
-    recipe = solve_recipe(available, goals, facts, water())
+    with _solver_kept_quiet():
+        recipe = solve_recipe(available, goals, facts, water())
     added = (
         []
         if recipe.feasible
@@ -155,6 +159,19 @@ def solve(
     )
     answer = Answer(recipe, goals, library, _footprint_m2(asked), rows=rows, additions=added)
     print_answer(answer, as_json=as_json, working=working)
+
+
+@contextmanager
+def _solver_kept_quiet() -> Iterator[None]:
+    """Keep the solver's own remarks, written below Python, out of standard output."""
+    kept = os.dup(1)
+    try:
+        with Path(os.devnull).open("w") as nowhere:
+            os.dup2(nowhere.fileno(), 1)
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
 
 
 def _library(own: Path | None) -> Mapping[str, Material]:

@@ -32,9 +32,12 @@ AMOUNT_TOLERANCE: Final = 0.05
 DRY_ROLES: Final = ("brown", "woody")
 """Layer roles of the dry carbon that makes base, cover and cap."""
 
-_TINY: Final = 1e-7  # hard limits are tightened by this share so that rounding cannot cross them
+_SPARE: Final = 1e-5  # hard limits hold with this much of a unit to spare, against rounding
 _CUT_ROUNDS: Final = 15
-_UNITS_OFF: Final = 0.05  # a cone is satisfied when it is this near, in units of its property
+# A cone is satisfied when it is this near, in units of its property. Whole containers move in
+# larger steps than that, and the chance itself is drawn in the end.
+_UNITS_OFF: Final = 0.05
+_UNITS_OFF_WHOLE: Final = 0.5
 
 
 class Infeasible(Exception):  # noqa: N818 - an outcome of the search, not an error a person sees
@@ -181,8 +184,7 @@ class LimitRow:
     def tangent(self, masses_kg: Array, k: float) -> Array:
         """Return the coefficients of the cone's tangent at ``masses_kg``."""
         norm = math.sqrt(float(((self.sd * masses_kg) ** 2).sum()))
-        slope = self.mean + (k / max(norm, 1e-12)) * self.sd**2 * masses_kg
-        return slope / max(float(np.abs(slope).max()), 1e-12)
+        return self.mean + (k / max(norm, 1e-12)) * self.sd**2 * masses_kg
 
 
 # An ordinary pile for scaling points: half water, dry matter of 45 % carbon, 500 kg/m³.
@@ -366,11 +368,10 @@ class Programme:
         cost[n] = w.water * share[n]
         cost[self.chosen_at : self.soft_at] = w.ingredient
         for j, row in enumerate(self.soft):
-            cost[self.soft_at + j] = w.per_unit(row.property) / (row.unit * self.reference_kg)
+            cost[self.soft_at + j] = w.per_unit(row.property)
         for j, row in enumerate(self.hard):
-            per_unit = w.outside * w.per_unit(row.property)
-            cost[self.hard_at + j] = per_unit / (row.unit * self.reference_kg)
-        cost[self.amount_at : self.amount_at + 2] = 100.0 * w.amount_per_pct / self.amount
+            cost[self.hard_at + j] = w.outside * w.per_unit(row.property)
+        cost[self.amount_at : self.amount_at + 2] = w.amount_per_pct
         cost[-1] = 2.0 * w.perishable
         return cost
 
@@ -400,25 +401,31 @@ class Programme:
             rows.append(row)
             rhs.append(bound)
 
+        # rows are in units of their property and per cent of the amount, so that the solver's
+        # tolerances mean the same in each
         for j, hard in enumerate(self.hard):
-            tighter = _TINY * float(np.abs(hard.typical).max())
-            add(hard.typical + tighter, 0.0, self.hard_at + j)
+            add(self._in_units(hard, hard.typical), -_SPARE, self.hard_at + j)
         for j, soft in enumerate(self.soft):
-            add(soft.typical, 0.0, self.soft_at + j)
-        add(self.quantity, self.amount, self.amount_at)
-        add(-self.quantity, -self.amount, self.amount_at + 1)
-        room = self.amount * (1.0 + AMOUNT_TOLERANCE)
-        add(self.quantity, room)
+            add(self._in_units(soft, soft.typical), 0.0, self.soft_at + j)
+        percent = 100.0 * self.quantity / self.amount
+        add(percent, 100.0, self.amount_at)
+        add(-percent, -100.0, self.amount_at + 1)
+        room_pct = 100.0 * AMOUNT_TOLERANCE
+        add(percent, 100.0 + room_pct)
         self.least_amount_row = len(rows)
-        add(-self.quantity, -self.amount * (1.0 - AMOUNT_TOLERANCE))
+        add(-percent, room_pct - 100.0)
+        most_kg = self.amount * (1.0 + AMOUNT_TOLERANCE) / self.quantity[:-1]
+        most_kg = np.maximum(np.minimum(most_kg, self.usable_kg), 1e-9)
         for i, s in enumerate(self.stock):
-            one = np.zeros(n + 1)
-            one[i] = 1.0
-            most = min(self.usable_kg[i], room / float(self.quantity[i]))
-            add(one, 0.0, self.chosen_at + i, -most)
+            one = np.eye(1, n + 1, i)[0]
+            add(one / most_kg[i], 0.0, self.chosen_at + i)
             if s.max_share < 1.0:
-                add(one * self.volume_m3_kg[i] - s.max_share * self.volume_m3_kg, 0.0)
+                share = one * self.volume_m3_kg[i] - s.max_share * self.volume_m3_kg
+                add(share * _DENSITY_KG_M3 / self.reference_kg, 0.0)
         return np.array(rows), np.array(rhs)
+
+    def _in_units(self, row: LimitRow, coefficients: Array) -> Array:
+        return coefficients / (row.unit * self.reference_kg)
 
     def masses_kg(self, x: Array) -> Array:
         """Return the masses (water last) of a solver's answer, specks taken as nothing."""
@@ -429,13 +436,16 @@ class Programme:
     def cut(self, row: LimitRow, masses_kg: Array, k: float) -> Array:
         """Return the tangent of a chance cone at ``masses_kg`` in the solver's columns."""
         values = np.zeros(self.columns)
-        values[: self.count + 1] = row.tangent(masses_kg, k) * self.scale
+        values[: self.count + 1] = self._in_units(row, row.tangent(masses_kg, k)) * self.scale
         return values
 
-    def relaxed(self, k: float, cuts: Sequence[Array] = ()) -> tuple[Array, list[Array]]:
+    def relaxed(
+        self, k: float, cuts: Sequence[Array] = (), *, units_off: float = _UNITS_OFF
+    ) -> tuple[Array, list[Array]]:
         """Solve without whole containers; return masses (water last) and the cuts found.
 
         ``cuts`` may hold those of a smaller ``k``: they hold for a larger one too.
+        ``units_off`` is how near a cone must be met, in units of its property.
 
         Raises
         ------
@@ -445,7 +455,7 @@ class Programme:
         found = list(cuts)
         for _ in range(_CUT_ROUNDS):
             masses = self.masses_kg(self._continuous(found, self.cost, self.upper).x)
-            if not self._add_cuts(found, masses, k):
+            if not self._add_cuts(found, masses, k, units_off):
                 break
         return masses, found
 
@@ -523,7 +533,7 @@ class Programme:
         for _ in range(_CUT_ROUNDS):
             x = self._whole(found, self.rhs, upper, time_limit_s=time_limit_s, gap=gap)
             masses = self.masses_kg(x)
-            if not self._add_cuts(found, masses, k):
+            if not self._add_cuts(found, masses, k, _UNITS_OFF_WHOLE):
                 break
         return masses, float(self.cost @ x) - float(self.cost[-1])
 
@@ -538,11 +548,11 @@ class Programme:
         upper, rhs = self.upper.copy(), self.rhs.copy()
         upper[self.hard_at : self.amount_at] = np.inf
         everything = float(self.quantity[:-1] @ self.usable_kg)
-        rhs[self.least_amount_row] = -min(0.02 * self.amount, 0.5 * everything)
+        rhs[self.least_amount_row] = -min(2.0, 50.0 * everything / self.amount)
         return self.masses_kg(self._whole([], rhs, upper, time_limit_s=2.0, gap=0.02))
 
-    def _add_cuts(self, cuts: list[Array], masses: Array, k: float) -> bool:
-        broken = [row for row in self.hard if k > 0 and row.excess(masses, k) > _UNITS_OFF]
+    def _add_cuts(self, cuts: list[Array], masses: Array, k: float, units_off: float) -> bool:
+        broken = [row for row in self.hard if k > 0 and row.excess(masses, k) > units_off]
         cuts += [self.cut(row, masses, k) for row in broken]
         return bool(broken)
 
@@ -554,7 +564,7 @@ class Programme:
             A_ub=np.vstack([self.rows, *cuts]),
             b_ub=np.append(self.rhs, np.zeros(len(cuts))),
             bounds=np.column_stack([self.lower, upper]),
-            method="highs",
+            method="highs-ds",
         )
         if answer.status != 0:
             raise Infeasible
@@ -565,18 +575,19 @@ class Programme:
     ) -> Array:
         from scipy.optimize import Bounds, LinearConstraint, milp
 
+        open_columns = upper > 0  # a stock left out is left out of the solver's matrices as well
+        matrix = np.vstack([self.rows, *cuts])[:, open_columns]
         answer = milp(
-            self.cost,
-            constraints=LinearConstraint(
-                np.vstack([self.rows, *cuts]), ub=np.append(rhs, np.zeros(len(cuts)))
-            ),
-            bounds=Bounds(self.lower, upper),
-            integrality=self.whole,
+            self.cost[open_columns],
+            constraints=LinearConstraint(matrix, ub=np.append(rhs, np.zeros(len(cuts)))),
+            bounds=Bounds(self.lower[open_columns], upper[open_columns]),
+            integrality=self.whole[open_columns],
             options={"time_limit": time_limit_s, "mip_rel_gap": gap},
         )
         if answer.x is None:
             raise Infeasible
-        x: Array = answer.x
+        x = np.zeros(self.columns)
+        x[open_columns] = answer.x
         x[self.whole > 0] = np.round(x[self.whole > 0])
         return x
 
@@ -598,7 +609,7 @@ def _continuous(
     from scipy.optimize import linprog
 
     volume = volumes_m3_kg(stock, goals)
-    matrix = [row.typical / max(float(np.abs(row.typical).max()), 1e-12) for row in rows]
+    matrix = [row.typical / row.unit for row in rows]
     matrix += [
         np.eye(1, len(volume), i)[0] * volume[i] - s.max_share * volume
         for i, s in enumerate(stock)
@@ -674,5 +685,5 @@ def least_cost(
         broken = [row for row in rows if k > 0 and row.excess(masses, k) > _UNITS_OFF]
         if not broken:
             break
-        extra += [(row.tangent(masses, k), 0.0) for row in broken]
+        extra += [(row.tangent(masses, k) / row.unit, 0.0) for row in broken]
     return masses

@@ -45,6 +45,7 @@ DEFAULT_CHANCE: Final = 0.9
 
 _FIRST_K: Final = 1.3  # deviations to spare at first; one limit in play then holds in 90 %
 _MOST_K: Final = 3.0
+_COARSE: Final = 0.3  # units of a property, near enough while looking for k
 _PROMISING: Final = 16  # stocks that a thorough search chooses from
 _SPECK: Final = 1e-6  # a smaller share of a pile is nothing
 _SMALLEST_SHARE: Final = 0.5  # a compromise smaller than this share of the wish is no help
@@ -270,7 +271,8 @@ def _in_containers(
         if found and at == len(choices) - 1:
             break  # all of the stock is searched only when nothing else gave an answer
         try:
-            found.append(programme.integral(k, cuts, among=among, time_limit_s=2.0))
+            gap = 0.01 if thorough else 0.03
+            found.append(programme.integral(k, cuts, among=among, time_limit_s=2.0, gap=gap))
         except Infeasible:
             continue
     if not found:
@@ -290,12 +292,13 @@ def _surest_k(
     Infeasible
         If the limits cannot be met even at the typical values.
     """
-    feasible_k, cuts = 0.0, programme.relaxed(0.0)[1]
+    feasible_k, cuts = 0.0, programme.relaxed(0.0)[1]  # raises when nothing works at all
     impossible_k = _MOST_K
     k = _FIRST_K
     for _ in range(7):
         try:
-            masses, found = programme.relaxed(k, cuts if k > feasible_k else ())
+            start = cuts if k > feasible_k else ()
+            masses, found = programme.relaxed(k, start, units_off=_COARSE)
         except Infeasible:
             impossible_k = k
         else:
