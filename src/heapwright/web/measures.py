@@ -1,0 +1,95 @@
+"""Units as a person reads and types them; the records stay in SI.
+
+A :class:`Measure` knows one kind of figure in the two systems. Pages show through it and forms
+parse through it, so that a unit is chosen in one place only.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from heapwright import units
+from heapwright.people.models import Units
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """A unit: ``shown = si * scale + shift``."""
+
+    sign: str
+    scale: float = 1.0
+    shift: float = 0.0
+    digits: int = 0
+
+    def from_si(self, value: float) -> float:
+        """Return an SI value in this unit."""
+        return value * self.scale + self.shift
+
+    def to_si(self, value: float) -> float:
+        """Return a value in this unit in SI; 131 °F gives 55 °C exactly."""
+        return (value - self.shift) / self.scale
+
+
+@dataclass(frozen=True, slots=True)
+class _Fahrenheit(Unit):
+    def from_si(self, value: float) -> float:
+        return units.fahrenheit_from_celsius(value)
+
+    def to_si(self, value: float) -> float:
+        return units.celsius_from_fahrenheit(value)
+
+
+Measure = dict[str, Unit]
+
+TEMP: Final[Measure] = {Units.METRIC: Unit("°C"), Units.US: _Fahrenheit("°F")}
+MASS: Final[Measure] = {Units.METRIC: Unit("kg"), Units.US: Unit("lb", 1.0 / units.KG_PER_LB)}
+VOLUME: Final[Measure] = {
+    Units.METRIC: Unit("m³", digits=2),
+    Units.US: Unit("yd³", 1.0 / units.M3_PER_YD3, digits=2),
+}
+LIQUID: Final[Measure] = {
+    # kept in litres, as water is logged
+    Units.METRIC: Unit("L"),
+    Units.US: Unit("gal", units.M3_PER_L / units.M3_PER_GAL),
+}
+LENGTH: Final[Measure] = {
+    Units.METRIC: Unit("m", digits=2),
+    Units.US: Unit("ft", 1.0 / units.M_PER_FOOT, digits=1),
+}
+DEPTH: Final[Measure] = {
+    # kept in centimetres, as probes are read
+    Units.METRIC: Unit("cm"),
+    Units.US: Unit("in", 0.01 / units.M_PER_INCH),
+}
+DENSITY: Final[Measure] = {
+    Units.METRIC: Unit("kg/m³"),
+    Units.US: Unit("lb/yd³", units.M3_PER_YD3 / units.KG_PER_LB),
+}
+
+MEASURES: Final[dict[str, Measure]] = {
+    "temp": TEMP,
+    "mass": MASS,
+    "volume": VOLUME,
+    "liquid": LIQUID,
+    "length": LENGTH,
+    "depth": DEPTH,
+    "density": DENSITY,
+}
+
+NBSP: Final = "\u00a0"
+
+
+def figure(value_si: float | None, measure: str, system: str) -> str:
+    """Return the number alone in a person's units, a dash where nothing is known."""
+    if value_si is None:
+        return "–"
+    unit = MEASURES[measure][system]
+    return f"{unit.from_si(value_si):.{unit.digits}f}"
+
+
+def with_unit(value_si: float | None, measure: str, system: str) -> str:
+    """Return the number and its unit with a no-break space between."""
+    if value_si is None:
+        return "–"
+    return f"{figure(value_si, measure, system)}{NBSP}{MEASURES[measure][system].sign}"
