@@ -1,0 +1,1 @@
+"""Drawings of the yard and its heaps: pure functions from plain records to SVG."""

@@ -1,0 +1,114 @@
+"""The records that the yard's drawings are made from: places and what stands in them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from heapwright.units import M_PER_FOOT
+from heapwright.web.drawing.hatch import Category
+from heapwright.web.heat import TempUnit, with_unit
+
+Kind = Literal["bay", "bunker", "windrow", "vessel", "pad", "screen", "trench", "bed", "area"]
+Cover = Literal["open", "breathable", "tarp", "roof"]
+LengthUnit = Literal["m", "ft"]
+
+COVER_WORDS: Final = {
+    "open": "open",
+    "breathable": "under a breathable cover",
+    "tarp": "under a tarp",
+    "roof": "under a roof",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Pile:
+    """A pile as the yard's drawings show it.
+
+    ``day`` is its age in days; ``height_m`` how high it stands now. ``temp_c`` is the latest
+    core reading (``None`` when nobody has read it) and ``temp_is_old`` tells that the reading
+    is older than a day. ``task`` is the number of the pile's first task in today's list.
+    """
+
+    code: str
+    stage: str
+    day: int
+    height_m: float
+    temp_c: float | None = None
+    temp_is_old: bool = False
+    cover: Cover = "open"
+    task: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """Material waiting in a bunker: what, how much in words, and how high it lies."""
+
+    name: str
+    amount: str
+    height_m: float
+    category: Category
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A place on the plan: metres east (``x_m``) and south (``y_m``) of the yard's corner.
+
+    ``height_m`` is the height of its walls, 0 where it has none.
+    """
+
+    code: str
+    name: str
+    kind: Kind
+    x_m: float
+    y_m: float
+    width_m: float
+    depth_m: float
+    height_m: float = 0.0
+    piles: tuple[Pile, ...] = ()
+    stock: Stock | None = None
+    href: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Yard:
+    """A yard to draw. ``north_deg`` is where north lies, clockwise from the sheet's top."""
+
+    name: str
+    places: tuple[Place, ...]
+    north_deg: float = 0.0
+
+
+def describe(place: Place, temp_unit: TempUnit = "C", length_unit: LengthUnit = "m") -> str:
+    """Return one sentence that says what stands in a place, for those who cannot see it."""
+    if not place.piles:
+        if place.stock is not None:
+            return f"{place.name}: {place.stock.name}, {place.stock.amount}."
+        return (
+            f"{place.name}: empty."
+            if place.kind in ("bay", "vessel", "windrow")
+            else (f"{place.name}.")
+        )
+    return " ".join(_describe_pile(place, pile, temp_unit, length_unit) for pile in place.piles)
+
+
+def _describe_pile(place: Place, pile: Pile, temp_unit: TempUnit, length_unit: LengthUnit) -> str:
+    if pile.temp_c is None:
+        heat = "not read yet"
+    else:
+        heat = with_unit(pile.temp_c, temp_unit) + (
+            ", read more than a day ago" if pile.temp_is_old else ""
+        )
+    task = f", task {pile.task} today" if pile.task is not None else ""
+    return (
+        f"{place.name}: {pile.code}, {pile.stage}, day {pile.day}, {heat}, "
+        f"{length(pile.height_m, length_unit)} high, {COVER_WORDS[pile.cover]}{task}."
+    )
+
+
+def length(value_m: float, unit: LengthUnit) -> str:
+    """Return a length as printed: ``1.1 m``, or feet to the nearest half such as ``3.5 ft``."""
+    if unit == "m":
+        return f"{value_m:.1f} m"
+    feet = round(value_m / M_PER_FOOT * 2) / 2
+    return f"{feet:g} ft"
