@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 SOURCES := src tests benchmarks
 
-.PHONY: setup demo test lint bench soak lock
+.PHONY: setup demo test lint browser bench soak lock
 
 setup: .venv/ready
 
@@ -24,8 +24,11 @@ lint: setup
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 
-test: lint
+test: lint browser
 	$(BIN)/pytest -n auto -m "not soak"
+
+browser:
+	.ci/browser
 
 bench: setup
 	$(BIN)/python -m benchmarks
