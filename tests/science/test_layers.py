@@ -46,8 +46,7 @@ def test_nothing_is_lost_and_no_layer_is_too_thick(parts, footprint_m2, water_kg
         middle = [layer for layer in mine if layer.kind in ("dry", "wet")]
         most = LIMITS.thickest_m(p.ingredient.id)
         assert all(layer.thickness_m <= most * (1 + 1e-9) for layer in middle)
-    if any(layer.kind != "wet" for layer in layers):
-        assert sum(layer.water_kg for layer in layers) == pytest.approx(water_kg)
+    assert sum(layer.water_kg for layer in layers) == pytest.approx(water_kg)
     assert [layer.number for layer in layers] == list(range(1, len(layers) + 1))
 
 
@@ -99,3 +98,15 @@ def test_grass_is_kept_thinner_than_the_rest():
 def test_a_footprint_of_nothing_is_refused():
     with pytest.raises(InputError, match="footprint"):
         plan_layers(PILE, 0.0, LIMITS)
+
+
+def test_two_deliveries_of_one_material_are_forked_as_one():
+    once = plan_layers([part("food_scraps_mixed", 100), part("leaves_loose", 40)], 1.44, LIMITS)
+    twice = plan_layers(
+        [part("food_scraps_mixed", 60), part("leaves_loose", 40), part("food_scraps_mixed", 40)],
+        1.44,
+        LIMITS,
+    )
+    assert [(x.material, x.thickness_m) for x in twice] == [
+        (x.material, pytest.approx(x.thickness_m)) for x in once
+    ]

@@ -12,6 +12,7 @@ from heapwright.errors import HeapwrightError
 
 COMMANDS = {
     "mix": "heapwright.cli.mix:mix",
+    "forecast": "heapwright.cli.forecast:forecast",
     "prove": "heapwright.cli.prove:prove",
     "materials": "heapwright.cli.facts:materials",
     "rules": "heapwright.cli.facts:rules",
@@ -22,10 +23,14 @@ COMMANDS = {
 class _LazyGroup(click.Group):
     """A group that imports a command's module only when that command is named."""
 
-    def list_commands(self, ctx: click.Context) -> list[str]:
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's own
         return list(COMMANDS)
 
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+    def get_command(
+        self,
+        ctx: click.Context,  # noqa: ARG002 - click's own
+        cmd_name: str,
+    ) -> click.Command | None:
         target = COMMANDS.get(cmd_name)
         if target is None:
             return None

@@ -63,8 +63,21 @@ class Answer:
     stated: bool = False
 
     def containers(self) -> dict[str, StockRow]:
-        """Return the stock rows that have a container, by material."""
-        return {row.ingredient.id: row for row in self.rows if row.container_l is not None}
+        """Return the stock rows that have a container, by material.
+
+        A material that stands in two rows with different containers has none to count by.
+        """
+        found: dict[str, StockRow] = {}
+        mixed: set[str] = set()
+        for row in self.rows:
+            first = found.setdefault(row.ingredient.id, row)
+            if first.half_container_kg != row.half_container_kg:
+                mixed.add(row.ingredient.id)
+        return {
+            key: row
+            for key, row in found.items()
+            if row.half_container_kg is not None and key not in mixed
+        }
 
     def layers(self) -> list[Layer]:
         """Return the layers of the mix, none when there is no mix."""

@@ -94,13 +94,9 @@ def plan_layers(
     """
     if not 0 < footprint_m2 < math.inf:
         raise InputError(f"a footprint of {footprint_m2:g} m² is not above zero")
-    solids = [p for p in parts if not p.ingredient.is_water and p.mass_kg > 0]
     water_kg = sum(p.mass_kg for p in parts if p.ingredient.is_water)
     halves = half_container_kg or {}
-    depth_m = {
-        p.ingredient.id: shrink * p.mass_kg / p.ingredient.bulk_density_kg_m3.typical / footprint_m2
-        for p in solids
-    }
+    solids, depth_m = _by_material(parts, shrink / footprint_m2)
     reserved = _base_and_cap(depth_m, solids, limits)
 
     def share_for(kind: str, material: str) -> float:
@@ -129,7 +125,11 @@ def plan_layers(
             half_kg=halves.get(part.ingredient.id),
         )
     slices.sort(key=_position)
-    dry_kg = sum(s.share * s.part.mass_kg for s in slices if s.kind != "wet") or math.inf
+    # dry layers take the water; where there are none, all layers do
+    thirsty = [s.kind != "wet" for s in slices]
+    if not any(thirsty):
+        thirsty = [True] * len(slices)
+    thirsty_kg = sum(s.share * s.part.mass_kg for s, t in zip(slices, thirsty, strict=True) if t)
     return [
         Layer(
             number=number,
@@ -140,10 +140,29 @@ def plan_layers(
             volume_m3=s.share * depth_m[s.part.ingredient.id] * footprint_m2,
             thickness_m=s.share * depth_m[s.part.ingredient.id],
             containers=None if s.halves is None else s.halves / 2,
-            water_kg=water_kg * s.share * s.part.mass_kg / dry_kg if s.kind != "wet" else 0.0,
+            water_kg=water_kg * s.share * s.part.mass_kg / thirsty_kg if wets else 0.0,
         )
-        for number, s in enumerate(slices, start=1)
+        for number, (s, wets) in enumerate(zip(slices, thirsty, strict=True), start=1)
     ]
+
+
+def _by_material(parts: Sequence[Part], depth_per_m3: float) -> tuple[list[Part], dict[str, float]]:
+    """Return one part a material, and how deep each would lie alone.
+
+    Two deliveries of one material are forked as one.
+    """
+    mass_kg: dict[str, float] = {}
+    depth_m: dict[str, float] = {}
+    ingredients = {}
+    for part in parts:
+        it = part.ingredient
+        if it.is_water or part.mass_kg <= 0:
+            continue
+        ingredients.setdefault(it.id, it)
+        mass_kg[it.id] = mass_kg.get(it.id, 0.0) + part.mass_kg
+        depth = part.mass_kg / it.bulk_density_kg_m3.typical * depth_per_m3
+        depth_m[it.id] = depth_m.get(it.id, 0.0) + depth
+    return [Part(it, mass_kg[name]) for name, it in ingredients.items()], depth_m
 
 
 def _base_and_cap(

@@ -347,17 +347,19 @@ def _explain(
         parts = parts_of(programme.compromise())
     except Infeasible:
         parts = ()
-    if not any(not part.ingredient.is_water for part in parts):
-        return Recipe(False, (), None, None, wanted, programme.amount, blocked_by=tuple(blocked))
+    if all(part.ingredient.is_water for part in parts):
+        nothing = tuple(blocked) or (_blocked_otherwise(programme),)
+        return Recipe(False, (), None, None, wanted, programme.amount, blocked_by=nothing)
     mix = mix_of(parts, facts, shrink=goals.shrink, densities=goals.densities)
     outside = outside_of(mix, goals.limits)
     for out in outside:
         value = "none" if out.value is None else f"{out.value:.3g}"
         blocked.append(Blocked(out.property, f"at best {value}, and {range_in_words(out.limit)}"))
-    near = all(out.by <= _NEAR[out.property] for out in outside)
+    blocked_by = _merged(blocked) or (_blocked_otherwise(programme),)
     quantity = mix.mass_kg if goals.mass_kg is not None else mix.volume_m3
+    near = all(out.by <= _NEAR[out.property] for out in outside)
     if not near or quantity < _SMALLEST_SHARE * programme.amount:
-        return Recipe(False, (), None, None, wanted, programme.amount, blocked_by=_merged(blocked))
+        return Recipe(False, (), None, None, wanted, programme.amount, blocked_by=blocked_by)
     return Recipe(
         feasible=False,
         parts=parts,
@@ -366,8 +368,16 @@ def _explain(
         chance_wanted=wanted,
         amount_wanted=programme.amount,
         outside=outside,
-        blocked_by=_merged(blocked),
+        blocked_by=blocked_by,
     )
+
+
+def _blocked_otherwise(programme: Programme) -> Blocked:
+    """Return what is in the way when neither a limit nor the amount is: caps or containers."""
+    capped = [s.ingredient.id for s in programme.stock if s.max_share < 1.0]
+    if capped:
+        return Blocked("cap", f"the caps on {', '.join(capped)} leave no mix")
+    return Blocked("containers", "no whole or half containers make the wanted amount in range")
 
 
 def _blocked_by_amount(programme: Programme) -> list[Blocked]:
