@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from heapwright.errors import InputError
-from heapwright.science.mixing import Part
+from heapwright.science.mixing import Ingredient, Part
 from heapwright.science.programme import DRY_ROLES
 
 Kind = Literal["base", "dry", "wet", "cap"]
@@ -153,7 +153,7 @@ def _by_material(parts: Sequence[Part], depth_per_m3: float) -> tuple[list[Part]
     """
     mass_kg: dict[str, float] = {}
     depth_m: dict[str, float] = {}
-    ingredients = {}
+    ingredients: dict[str, Ingredient] = {}
     for part in parts:
         it = part.ingredient
         if it.is_water or part.mass_kg <= 0:

@@ -19,7 +19,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, Final, Literal
+from typing import Final, Literal
 
 import numpy as np
 
@@ -311,6 +311,15 @@ def _brought(
     return _Brought(weights, 0.0, 0.0, 0.01 / _DENSITY_KG_M3)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Relaxed:
+    """An answer without whole containers: columns, points, and what each column would cost."""
+
+    x: Array
+    points: float
+    reduced_cost: Array
+
+
 class Programme:
     """The matrices of one recipe problem: built once, solved at varying sureness.
 
@@ -342,6 +351,8 @@ class Programme:
         self.quantity = quantities(stock, goals)
         self.reference_kg = amount if goals.mass_kg is not None else amount * _DENSITY_KG_M3
         self.scale = np.array([s.unit_kg or 1.0 for s in stock] + [1.0])
+        room_kg = amount * (1.0 + AMOUNT_TOLERANCE) / self.quantity[:-1]
+        self.most_kg = np.maximum(np.minimum(room_kg, self.usable_kg), 1e-9)
         self.chosen_at = n + 1
         self.soft_at = 2 * n + 1
         self.hard_at = self.soft_at + len(self.soft)
@@ -414,14 +425,18 @@ class Programme:
         add(percent, 100.0 + room_pct)
         self.least_amount_row = len(rows)
         add(-percent, room_pct - 100.0)
-        most_kg = self.amount * (1.0 + AMOUNT_TOLERANCE) / self.quantity[:-1]
-        most_kg = np.maximum(np.minimum(most_kg, self.usable_kg), 1e-9)
-        for i, s in enumerate(self.stock):
+        first_link = len(rows)
+        for i in range(n):
             one = np.eye(1, n + 1, i)[0]
-            add(one / most_kg[i], 0.0, self.chosen_at + i)
+            add(one / self.most_kg[i], 0.0, self.chosen_at + i)
+        self.links = np.zeros(len(rows), dtype=bool)
+        self.links[first_link:] = True
+        for i, s in enumerate(self.stock):
             if s.max_share < 1.0:
+                one = np.eye(1, n + 1, i)[0]
                 share = one * self.volume_m3_kg[i] - s.max_share * self.volume_m3_kg
                 add(share * _DENSITY_KG_M3 / self.reference_kg, 0.0)
+        self.links = np.append(self.links, np.zeros(len(rows) - len(self.links), dtype=bool))
         return np.array(rows), np.array(rhs)
 
     def _in_units(self, row: LimitRow, coefficients: Array) -> Array:
@@ -454,16 +469,16 @@ class Programme:
         """
         found = list(cuts)
         for _ in range(_CUT_ROUNDS):
-            masses = self.masses_kg(self._continuous(found, self.cost, self.upper).x)
+            masses = self.masses_kg(self._continuous(found).x)
             if not self._add_cuts(found, masses, k, units_off):
                 break
         return masses, found
 
     def promising(self, cuts: Sequence[Array], most: int) -> list[int]:
         """Return the stock that the relaxation uses, and what would cost least to bring in."""
-        answer = self._continuous(cuts, self.cost, self.upper)
+        answer = self._continuous(cuts)
         used = answer.x[: self.count] > 0
-        to_bring_in = answer.lower.marginals[: self.count] * self.upper[: self.count]
+        to_bring_in = answer.reduced_cost[: self.count] * self.upper[: self.count]
         order = np.argsort(np.where(used, -1.0, to_bring_in), kind="stable")
         return [int(i) for i in order[: max(most, int(used.sum()))]]
 
@@ -473,14 +488,12 @@ class Programme:
         Starts from what the relaxation uses; each step solves the continuous programme without
         one of the smallest parts and counts the fixed cost of those that remain.
         """
-        cost = self.cost.copy()
-        cost[self.chosen_at : self.soft_at] = 0.0
 
         def best_of(kept: Sequence[int]) -> tuple[float, list[int], Array]:
-            answer = self._continuous(cuts, cost, self._only(kept))
+            answer = self._continuous(cuts, kept, fixed_costs=False)
             share = answer.x[: self.count] * self.scale[:-1] / self.reference_kg
             used = [i for i in kept if share[i] > 1e-6]
-            return answer.fun + self.weights.ingredient * len(used), used, share
+            return answer.points + self.weights.ingredient * len(used), used, share
 
         points, kept, share = best_of(self.promising(cuts, 0))
         while len(kept) > 1:
@@ -513,6 +526,7 @@ class Programme:
         among: Sequence[int] | None = None,
         time_limit_s: float = 5.0,
         gap: float = 0.01,
+        rounds: int = _CUT_ROUNDS,
     ) -> tuple[Array, float]:
         """Solve in whole half containers; return masses (water last) and the points.
 
@@ -522,6 +536,10 @@ class Programme:
             As for :meth:`relaxed`.
         among : sequence of int, optional
             The stocks to choose from; all of them by default.
+        time_limit_s, gap
+            For the solver.
+        rounds : int
+            How often to solve again with new cuts at most.
 
         Raises
         ------
@@ -530,7 +548,7 @@ class Programme:
         """
         upper = self.upper if among is None else self._only(among)
         found = list(cuts)
-        for _ in range(_CUT_ROUNDS):
+        for _ in range(rounds):
             x = self._whole(found, self.rhs, upper, time_limit_s=time_limit_s, gap=gap)
             masses = self.masses_kg(x)
             if not self._add_cuts(found, masses, k, _UNITS_OFF_WHOLE):
@@ -556,19 +574,38 @@ class Programme:
         cuts += [self.cut(row, masses, k) for row in broken]
         return bool(broken)
 
-    def _continuous(self, cuts: Sequence[Array], cost: Array, upper: Array) -> Any:
+    def _continuous(
+        self, cuts: Sequence[Array], kept: Sequence[int] | None = None, *, fixed_costs: bool = True
+    ) -> _Relaxed:
+        """Solve without whole containers and without the yes-or-no columns.
+
+        A choice costs as much of :attr:`Weights.ingredient` as it takes of the most it could,
+        which is what the yes-or-no columns come to when they need not be whole; or nothing,
+        with ``fixed_costs`` false.
+        """
         from scipy.optimize import linprog
 
+        n = self.count
+        open_columns = np.ones(self.columns, dtype=bool)
+        open_columns[self.chosen_at : self.soft_at] = False
+        if kept is not None:
+            open_columns[:n] = False
+            open_columns[list(kept)] = True
+        cost = self.cost.copy()
+        if fixed_costs:
+            cost[:n] += self.weights.ingredient * self.scale[:n] / self.most_kg
         answer = linprog(
-            cost,
-            A_ub=np.vstack([self.rows, *cuts]),
-            b_ub=np.append(self.rhs, np.zeros(len(cuts))),
-            bounds=np.column_stack([self.lower, upper]),
+            cost[open_columns],
+            A_ub=np.vstack([self.rows[~self.links], *cuts])[:, open_columns],
+            b_ub=np.append(self.rhs[~self.links], np.zeros(len(cuts))),
+            bounds=np.column_stack([self.lower, self.upper])[open_columns],
             method="highs-ds",
         )
         if answer.status != 0:
             raise Infeasible
-        return answer
+        x, reduced = np.zeros(self.columns), np.zeros(self.columns)
+        x[open_columns], reduced[open_columns] = answer.x, answer.lower.marginals
+        return _Relaxed(x, float(answer.fun), reduced)
 
     def _whole(
         self, cuts: Sequence[Array], rhs: Array, upper: Array, *, time_limit_s: float, gap: float

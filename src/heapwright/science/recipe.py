@@ -271,8 +271,11 @@ def _in_containers(
         if found and at == len(choices) - 1:
             break  # all of the stock is searched only when nothing else gave an answer
         try:
-            gap = 0.01 if thorough else 0.03
-            found.append(programme.integral(k, cuts, among=among, time_limit_s=2.0, gap=gap))
+            found.append(
+                programme.integral(k, cuts, among=among, time_limit_s=2.0)
+                if thorough
+                else programme.integral(k, cuts, among=among, time_limit_s=0.2, gap=0.03, rounds=2)
+            )
         except Infeasible:
             continue
     if not found:
