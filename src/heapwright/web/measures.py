@@ -66,6 +66,25 @@ DENSITY: Final[Measure] = {
     Units.METRIC: Unit("kg/m³"),
     Units.US: Unit("lb/yd³", units.M3_PER_YD3 / units.KG_PER_LB),
 }
+CAPACITY: Final[Measure] = {
+    # of containers, kept in cubic metres
+    Units.METRIC: Unit("L", 1.0 / units.M3_PER_L),
+    Units.US: Unit("gal", 1.0 / units.M3_PER_GAL, digits=1),
+}
+DISTANCE: Final[Measure] = {
+    # kept in kilometres
+    Units.METRIC: Unit("km", digits=1),
+    Units.US: Unit("mi", 1000.0 / (5280 * units.M_PER_FOOT), digits=1),
+}
+RAIN: Final[Measure] = {
+    # kept in millimetres
+    Units.METRIC: Unit("mm"),
+    Units.US: Unit("in", 0.001 / units.M_PER_INCH, digits=2),
+}
+WIND: Final[Measure] = {
+    Units.METRIC: Unit("m/s"),
+    Units.US: Unit("mph", 3600.0 / (5280 * units.M_PER_FOOT)),
+}
 
 MEASURES: Final[dict[str, Measure]] = {
     "temp": TEMP,
@@ -75,6 +94,10 @@ MEASURES: Final[dict[str, Measure]] = {
     "length": LENGTH,
     "depth": DEPTH,
     "density": DENSITY,
+    "capacity": CAPACITY,
+    "distance": DISTANCE,
+    "rain": RAIN,
+    "wind": WIND,
 }
 
 NBSP: Final = "\u00a0"

@@ -1,0 +1,73 @@
+"""Everything that happened: to a lot, or on the whole site, struck entries included."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from django.db.models import QuerySet
+
+from heapwright.yard.models import Entry, Kind, Lot
+
+
+def entries(
+    *,
+    lot: Lot | None = None,
+    kinds: tuple[Kind, ...] = (),
+    since: datetime | None = None,
+    until: datetime | None = None,
+    struck: bool = True,
+) -> QuerySet[Entry]:
+    """Return entries, the latest first, with what a page shows of them loaded in a few queries.
+
+    Parameters
+    ----------
+    lot : Lot, optional
+        Only those about this lot.
+    kinds : tuple of Kind
+        Only these kinds.
+    since, until : datetime, optional
+        Only those that happened from ``since`` and before ``until``.
+    struck : bool
+        Whether struck entries are among them.
+    """
+    found = (
+        Entry.objects.select_related(
+            "recorded_by", "struck_by", "check_of", "labour", "fuel", "weather", "replaced_by"
+        )
+        .prefetch_related(
+            "lots",
+            "flows__from_lot",
+            "flows__from_source",
+            "flows__to_lot",
+            "flows__to_place",
+            "standings__place",
+            "standings__lot",
+            "measurements",
+            "inspections",
+        )
+        .order_by("-happened_at", "-id")
+    )
+    if lot is not None:
+        # as a list of ids: joined, SQLite walks all entries in their order of time
+        found = found.filter(id__in=Entry.lots.through.objects.filter(lot=lot).values("entry"))
+    if kinds:
+        found = found.filter(kind__in=kinds)
+    if since is not None:
+        found = found.filter(happened_at__gte=since)
+    if until is not None:
+        found = found.filter(happened_at__lt=until)
+    if not struck:
+        found = found.filter(struck_at=None)
+    return found
+
+
+def readings_of(entry: Entry) -> list[tuple[int, str, float, float]]:
+    """Return the readings of a check as (time_s, point, depth_cm, temp_c), struck ones too."""
+    found: list[tuple[int, str, float, float]] = []
+    for lot in entry.lots.all():
+        found += (
+            lot.readings.filter(entry=entry)
+            .order_by("time_s", "point", "depth_cm")
+            .values_list("time_s", "point", "depth_cm", "temp_c")
+        )
+    return found

@@ -1,0 +1,7 @@
+import pytest
+from tests.yard.acting import Yard
+
+
+@pytest.fixture
+def yard(db):
+    return Yard()
