@@ -20,7 +20,7 @@ from heapwright.science.programme import DRY_ROLES
 Kind = Literal["base", "dry", "wet", "cap"]
 
 _ORDER: Final = {"woody": 0, "brown": 1, "mineral": 2, "green": 3, "food": 4}
-_THINNEST_M: Final = 0.01  # a thinner layer cannot be spread evenly with a fork
+_THINNEST_M: Final = 0.03  # a thinner layer cannot be spread evenly with a fork
 _RESERVED_SHARE: Final = 0.5  # base and cap each take at most this share of a material
 
 
@@ -119,6 +119,7 @@ def plan_layers(
         slices += _cut(
             part,
             depth_m=depth_m[part.ingredient.id],
+            thickest_m=limits.thickest_m(part.ingredient.id),
             courses=courses,
             base=share_for("base", part.ingredient.id),
             cap=share_for("cap", part.ingredient.id),
@@ -201,6 +202,7 @@ def _cut(
     part: Part,
     *,
     depth_m: float,
+    thickest_m: float,
     courses: int,
     base: float,
     cap: float,
@@ -208,7 +210,8 @@ def _cut(
 ) -> list[_Slice]:
     """Cut one material into its base, its share of the courses and its cap."""
     middle_m = depth_m * (1.0 - base - cap)
-    times = max(1, min(courses, math.floor(middle_m / _THINNEST_M)))
+    least = math.ceil(middle_m / thickest_m - 1e-9)
+    times = max(1, least, min(courses, math.floor(middle_m / _THINNEST_M)))
     at = [1 + (i * courses) // times for i in range(times)]
     kind: Kind = "dry" if part.ingredient.layer_role in (*DRY_ROLES, "mineral") else "wet"
     wanted: list[tuple[Kind, int, float]] = [
