@@ -15,8 +15,7 @@ setup: .venv/ready
 	touch .venv/ready
 
 demo: setup
-	$(BIN)/heapwright mix solve examples/stock_rich.csv --volume-m3 1.5
-	$(BIN)/heapwright prove examples/log_clean_pass.csv --rule NY-W --rule US-FDA-T
+	$(BIN)/heapwright demo
 
 lint: setup
 	$(BIN)/ruff check $(SOURCES)

@@ -15,7 +15,6 @@ from __future__ import annotations
 import os
 import secrets
 import sys
-from importlib.util import find_spec
 from pathlib import Path
 
 
@@ -64,7 +63,7 @@ INSTALLED_APPS = [
     "django_htmx",
     "heapwright.people",
     "heapwright.yard",
-    *(app for app in ("heapwright.web", "heapwright.api") if find_spec(app)),
+    "heapwright.web",
 ]
 
 MIDDLEWARE = [
@@ -131,6 +130,7 @@ AXES_FAILURE_LIMIT = 10
 AXES_COOLOFF_TIME = 0.25  # hours
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
+AXES_LOCKOUT_TEMPLATE = "heapwright/more/locked_out.html"
 
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
@@ -160,4 +160,5 @@ LOGOUT_REDIRECT_URL = "sign-in"
 
 STATIC_URL = "static/"
 STATIC_ROOT = DATA_FOLDER / "static"
+WHITENOISE_USE_FINDERS = True  # the pages' own files, straight from the package
 MEDIA_ROOT = DATA_FOLDER / "media"

@@ -56,7 +56,7 @@ def test_in_us_units_on_letter_paper():
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 @pytest.mark.parametrize("units", ["us", "metric"])
 def test_many_layers_and_materials_run_over_pages_with_their_head(paper, units):
-    data = build(HEAVY, side_m=1.8, place="The long bay behind the tool shed " * 2)
+    data = build(HEAVY, side_m=1.2, place="The long bay behind the tool shed " * 2)
     made = build_sheet(data, paper=paper, units=units)
     told = pages(made)
     assert len(data.ingredients) == 12

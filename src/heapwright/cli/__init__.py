@@ -11,6 +11,10 @@ from heapwright import __version__
 from heapwright.errors import HeapwrightError
 
 COMMANDS = {
+    "demo": "heapwright.cli.site:demo",
+    "serve": "heapwright.cli.site:serve",
+    "load": "heapwright.cli.load:load",
+    "audit": "heapwright.cli.audit:audit",
     "mix": "heapwright.cli.mix:mix",
     "forecast": "heapwright.cli.forecast:forecast",
     "prove": "heapwright.cli.prove:prove",

@@ -1,0 +1,146 @@
+"""``heapwright forecast``: what a pile will do over the coming weeks."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+import click
+
+from heapwright.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from heapwright.files.pile import PileFacts
+
+_FILE = click.Path(path_type=Path)
+_Number = TypeVar("_Number", int, float)
+
+
+@click.command(
+    epilog="Modelled temperatures never count as proof of sanitation; only readings do. A hot "
+    "pile can burn: follow the local fire service."
+)
+@click.argument("pile", type=_FILE, metavar="PILE.toml")
+@click.option(
+    "--weather",
+    "weather_file",
+    type=_FILE,
+    metavar="FILE.csv",
+    help="Weather record (time,temp_c,rain_mm[,humidity_pct,wind_m_s]) instead of the file's.",
+)
+@click.option("--days", type=float, metavar="D", help="How long.  [default: the file's, else 60]")
+@click.option("--members", type=int, metavar="N", help="Size of the ensemble.  [1000]")
+@click.option("--seed", type=int, metavar="N", help="Seed of the draws.  [1]")
+@click.option("--plot", type=_FILE, metavar="FILE", help="Draw it to FILE (.svg or .png).")
+@click.option("--working", is_flag=True, help="Show balance, recipe and parameters with sources.")
+@click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
+def forecast(
+    pile: Path,
+    weather_file: Path | None,
+    days: float | None,
+    members: int | None,
+    seed: int | None,
+    plot: Path | None,
+    working: bool,
+    as_json: bool,
+) -> None:
+    """Forecast temperature, water, oxygen and mass of the pile in PILE.toml.
+
+    The file states the pile as built ([pile] with one [[pile.material]] a material), what is
+    done to it ([[act]]), the weather ([weather]) and what to forecast ([forecast]). The spread
+    comes from what is not known of materials and pile; one member has none.
+    """
+    from heapwright.cli import forecast_text
+    from heapwright.data.pile import decay_classes, heat_alarms, pile_parameters
+    from heapwright.files.pile import (
+        DAYS_MOST,
+        MEMBERS_MOST,
+        SEED_MOST,
+        read_pile,
+        weather_for,
+        with_others,
+    )
+    from heapwright.science import pile_forecast
+
+    if plot is not None and plot.suffix.lower() not in (".svg", ".png"):
+        raise InputError(f"--plot: {plot.name} ends neither in .svg nor in .png")
+    if plot is not None and not plot.resolve().parent.is_dir():
+        raise InputError(f"--plot: there is no folder {plot.parent}")
+    facts = _facts()
+    read = read_pile(pile, facts, weather_file=weather_file)
+    length = read.days if days is None else _in_range(days, "--days", 0.0, DAYS_MOST)
+    size = read.members if members is None else _in_range(members, "--members", 0, MEMBERS_MOST)
+    drawn_from = read.seed if seed is None else seed
+    if not 0 <= drawn_from <= SEED_MOST:
+        raise InputError(f"--seed: {drawn_from} is not a seed from 0 on")
+    plan = pile_forecast.shortened(with_others(read, facts), length)
+    weather = weather_for(read, length * 24.0, facts)
+    with _progress() as progress:
+        found = pile_forecast.forecast(
+            plan,
+            weather,
+            pile_parameters(),
+            decay_classes(),
+            days=length,
+            members=size,
+            seed=drawn_from,
+            progress=progress,
+        )
+    if plot is not None:
+        from heapwright.cli.forecast_plot import draw
+
+        draw(found, read.built, plan, plot)
+    if as_json:
+        import json
+
+        click.echo(json.dumps(forecast_text.as_json(found, read.built)))
+        return
+    click.echo(forecast_text.as_text(found, read.built, plan, length, heat_alarms()))
+    if working:
+        click.echo(forecast_text.as_working(found, plan, pile_parameters(), decay_classes()))
+
+
+def _facts() -> PileFacts:
+    from heapwright.data import materials
+    from heapwright.data.mixing import mix_facts
+    from heapwright.data.pile import pile_covers, pile_parameters
+    from heapwright.files.pile import PileFacts
+
+    return PileFacts(
+        library=materials(),
+        mix=mix_facts(),
+        covers=pile_covers(),
+        shelter=pile_parameters()["shelter"].typical,
+    )
+
+
+def _in_range(value: _Number, option: str, low: float, high: float) -> _Number:
+    """Return a value above ``low`` and at most ``high``."""
+    if not low < value <= high:
+        raise InputError(f"{option}: {value:g} is not above {low:g} and at most {high:g}")
+    return value
+
+
+class _progress:  # noqa: N801
+    """A bar on a terminal that appears for long work only; nothing where output is piped."""
+
+    def __enter__(self) -> Callable[[float], None] | None:
+        import sys
+
+        self._bar = None
+        if not sys.stderr.isatty():
+            return None
+        from rich.console import Console
+        from rich.progress import Progress
+
+        self._bar = Progress(console=Console(stderr=True), transient=True)
+        task = self._bar.add_task("Forecasting", total=1.0)
+        self._bar.start()
+        bar = self._bar
+        return lambda share: bar.update(task, completed=share)
+
+    def __exit__(self, *exception: object) -> None:
+        if self._bar is not None:
+            self._bar.stop()

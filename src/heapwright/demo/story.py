@@ -1,0 +1,191 @@
+"""Telling the story to a database: every act through the use case that a page would call."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import date, datetime, time, timedelta
+from typing import Any, Final
+from uuid import NAMESPACE_OID, uuid5
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+
+from heapwright.demo import site
+from heapwright.demo.plan import PERISHABLE, Plan, Strike, Trouble, Written
+from heapwright.people.models import User
+from heapwright.units import KG_PER_LB
+from heapwright.yard import mix, prove, receive, state, tend, use
+from heapwright.yard.acts import Act, Take, UseCase
+from heapwright.yard.amounts import Quantity
+from heapwright.yard.models import LotKind, Stage
+from heapwright.yard.strike import strike
+
+YEAR_DAYS: Final = 365
+MORNING: Final = time(7, 30)
+"""The story ends on this morning: scraps have come, and nothing else of the day is done yet."""
+
+USE_CASES: Final[Mapping[type[Act], UseCase[Any]]] = {
+    receive.ReceiveDelivery: receive.receive_delivery,
+    mix.BuildPile: mix.build_pile,
+    mix.AddToPile: mix.add_to_pile,
+    tend.Turn: tend.turn,
+    tend.Move: tend.move,
+    tend.Combine: tend.combine,
+    tend.Water: tend.water,
+    tend.CoverLot: tend.cover,
+    tend.CheckLot: tend.check,
+    tend.WeighOrMeasure: tend.weigh_or_measure,
+    tend.DeclareStage: tend.declare_stage,
+    tend.LogLabour: tend.log_labour,
+    tend.LogFuel: tend.log_fuel,
+    tend.LogWeather: tend.log_weather,
+    prove.TakeSample: prove.take_sample,
+    prove.LogResult: prove.log_result,
+    use.Screen: use.screen,
+    use.UseCompost: use.use_compost,
+    use.Discard: use.discard,
+}
+
+
+def first_day(today: date) -> date:
+    """Return the first day of the year that ends today."""
+    return today - timedelta(days=YEAR_DAYS - 1)
+
+
+def ends_at(now: datetime, zone: str = site.ZONE) -> datetime:
+    """Return when a story told at ``now`` ends: this morning, or now when it is earlier."""
+    here = now.astimezone(ZoneInfo(zone))
+    return min(here, datetime.combine(here.date(), MORNING, here.tzinfo))
+
+
+def tell(
+    now: datetime,
+    *,
+    seed: int = 1,
+    zone: str = site.ZONE,
+    progress: Callable[[float], None] | None = None,
+) -> dict[str, Trouble]:
+    """Fill an empty, migrated database with the yard and the year that ends today.
+
+    Parameters
+    ----------
+    now : datetime
+        With its zone. Today is its day in the yard's ``zone``.
+    seed : int
+        The same seed, day and zone give the same records.
+    zone : str
+        IANA name of the yard's time zone.
+    progress : callable, optional
+        Called with the share told, 0 to 1.
+
+    Returns
+    -------
+    dict
+        What went wrong in it, by name.
+    """
+    end = ends_at(now, zone)
+    with transaction.atomic():
+        site.set_up(zone)
+        plan = Plan(first_day(end.date()), zone, seed)
+        tell_on(plan, None, end, progress)
+        this_morning(end)
+    return plan.troubles
+
+
+def tell_on(
+    plan: Plan,
+    since: datetime | None,
+    until: datetime,
+    progress: Callable[[float], None] | None = None,
+) -> None:
+    """Write the acts of a plan that were recorded from ``since`` until ``until``.
+
+    Acts that are there already change nothing, as with every use case.
+    """
+    people = {user.username: user for user in User.objects.all()}
+    span_s = (until.date() - plan.first).days * 86_400.0
+    with transaction.atomic():
+        for written in plan.acts():
+            if written.recorded_at > until:
+                break
+            if since is None or written.recorded_at >= since:
+                write(written, people)
+                if progress is not None:
+                    told_s = span_s - (until - written.recorded_at).total_seconds()
+                    progress(min(max(told_s / max(span_s, 1.0), 0.0), 1.0))
+
+
+def write(written: Written, people: Mapping[str, User]) -> None:
+    """Write one act (or strike) as the person who recorded it, at the time it was recorded."""
+    by = people[written.by]
+    if isinstance(written.act, Strike):
+        strike(written.act.entry_id, written.act.reason, by, now=written.recorded_at)
+    else:
+        USE_CASES[type(written.act)](written.act, by, now=written.recorded_at)
+
+
+def troubles(now: datetime, *, seed: int = 1, zone: str = site.ZONE) -> dict[str, Trouble]:
+    """Return what went wrong in the story told at ``now``, without telling it."""
+    end = ends_at(now, zone)
+    plan = Plan(first_day(end.date()), zone, seed)
+    for written in plan.acts():
+        if written.recorded_at > end:
+            break
+    return plan.troubles
+
+
+def this_morning(end: datetime) -> None:
+    """See to it that scraps wait and a pile is being filled, whatever the day.
+
+    For the copy that is shown, not for one that is kept to be told on.
+    """
+    helper = User.objects.get(username="helper")
+    if len(_on_hand(end, *PERISHABLE)) < 2:
+        lines = tuple(
+            receive.DeliveryLine(
+                material=material,
+                place=site.FOOD_BUNKER,
+                contamination="none",
+                quantity=Quantity(
+                    mass_kg=pounds * KG_PER_LB, known="weighed", as_typed=f"{pounds} lb"
+                ),
+            )
+            for material, pounds in (("food_post_consumer", 96), ("veg_trimmings", 61))
+        )
+        brought = receive.ReceiveDelivery(
+            id=uuid5(NAMESPACE_OID, f"saltmarsh/brought/{end}"),
+            happened_at=end,
+            source="hospital",
+            lines=lines,
+            note="A day early this week.",
+        )
+        receive.receive_delivery(brought, helper, now=end)
+    standing = state.state_at(end)
+    taken = {one.place.code for one in standing if one.kind == LotKind.PILE and one.place}
+    free = [bay for bay in site.BAYS if bay not in taken]
+    leaves = _on_hand(end, "leaves_shredded", "wood_chips", "compost_overs")
+    if any(one.stage == Stage.FILLING for one in standing) or not leaves or not free:
+        return
+    barrow = Quantity(container="barrow", count=0.5, as_typed="half a barrow")
+    begun = mix.BuildPile(
+        id=uuid5(NAMESPACE_OID, f"saltmarsh/begun/{end}"),
+        happened_at=end,
+        place=free[0],
+        takes=(
+            Take(lot=leaves[0].code, quantity=barrow),
+            Take(lot=_on_hand(end, *PERISHABLE)[0].code),
+        ),
+        full=False,
+        note="Begun before school; more scraps come this week.",
+    )
+    mix.build_pile(begun, helper, now=end)
+
+
+def _on_hand(when: datetime, *materials: str) -> list[state.LotState]:
+    """Return the stock of these materials, oldest first; what keeps, from half a barrow on."""
+    return [
+        one
+        for one in state.stock(when)
+        if one.material_id in materials
+        and (one.material_id in PERISHABLE or (one.volume_m3 or 0.0) > 0.5 * site.BARROW_M3)
+    ]

@@ -1,0 +1,123 @@
+"""The prints over the web: each a PDF, in the person's units and on the paper asked for."""
+
+from __future__ import annotations
+
+from typing import Any, cast
+
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
+from django.urls import reverse
+from django.views.decorators.http import require_safe
+
+from heapwright import units as si
+from heapwright.errors import HeapwrightError, InputError
+from heapwright.files.table import parse_number
+from heapwright.people.models import Units
+from heapwright.reports import of_lot
+from heapwright.science.periods import Stated
+from heapwright.yard.errors import NotFoundError
+
+
+@require_safe
+def proof(request: HttpRequest, code: str) -> HttpResponse:
+    """The proof of a lot by the rule asked for, with what the person states beside the log."""
+    system = _units(request)
+    return _pdf(
+        lambda: of_lot.proof_pdf(
+            code,
+            request.GET.get("rule", ""),
+            paper=_paper(request),
+            units=system,
+            stated=_stated(request.GET, system),
+        ),
+        f"proof-{code}",
+    )
+
+
+@require_safe
+def log_sheet(request: HttpRequest) -> HttpResponse:
+    """A log sheet for the lots asked for (``lot``, repeatable), or a blank one."""
+    codes = request.GET.getlist("lot")
+    return _pdf(
+        lambda: of_lot.log_sheet_pdf(
+            codes,
+            paper=_paper(request),
+            units=_units(request),
+            rule_id=request.GET.get("rule", ""),
+            urls=_form_addresses(request, codes),
+        ),
+        "log-sheet",
+    )
+
+
+@require_safe
+def label(request: HttpRequest, code: str) -> HttpResponse:
+    """The stake label of a lot; its code opens the pile's entry form."""
+    return _pdf(
+        lambda: of_lot.label_pdf(
+            [code], paper=_paper(request), urls=_form_addresses(request, [code])
+        ),
+        f"label-{code}",
+    )
+
+
+def _pdf(make: Any, name: str) -> HttpResponse:
+    try:
+        data = make()
+    except NotFoundError as error:
+        raise Http404(str(error)) from None
+    except HeapwrightError as error:
+        return HttpResponse(f"{error}\n", status=400, content_type="text/plain; charset=utf-8")
+    safe = "".join(letter for letter in name if letter.isalnum() or letter in "-_.")
+    return HttpResponse(
+        data,
+        content_type="application/pdf",
+        headers={"Content-Disposition": f'inline; filename="{safe}.pdf"'},
+    )
+
+
+def _paper(request: HttpRequest) -> Any:
+    asked = request.GET.get("paper")
+    return asked if asked in ("a4", "letter") else _usual_paper(request)
+
+
+def _usual_paper(request: HttpRequest) -> str:
+    return "letter" if _units(request) == Units.US else "a4"
+
+
+def _units(request: HttpRequest) -> Any:
+    return cast(Any, request.user).units
+
+
+def _form_addresses(request: HttpRequest, codes: list[str]) -> dict[str, str]:
+    return {code: request.build_absolute_uri(reverse("pile-log", args=[code])) for code in codes}
+
+
+def _stated(asked: QueryDict, system: str) -> Stated:
+    """Read what the proof page's form states, in the person's units.
+
+    Raises
+    ------
+    InputError
+        If a number is none or a choice is unknown.
+    """
+    us = system == Units.US
+    method, zone = asked.get("method") or None, asked.get("zone") or None
+    if method not in (None, "turned", "aerated", "vessel"):
+        raise InputError(f"“{method}” is no method", column="method")
+    if zone not in (None, "core", "edge", "base", "all"):
+        raise InputError(f"“{zone}” is no zone", column="zone")
+    error, insulation = (
+        parse_number(asked[name]) if asked.get(name) else None
+        for name in ("probe_error", "insulation")
+    )
+    points = [name.strip() for name in asked.get("points", "").split(",") if name.strip()]
+    counted = len(points) == 1 and points[0].isdecimal()
+    return Stated(
+        method=cast(Any, method),
+        insulation_cm=None
+        if insulation is None
+        else insulation * (100.0 * si.M_PER_INCH if us else 1.0),
+        probe_error_c=(error or 0.0) * (5.0 / 9.0 if us else 1.0),
+        zone=cast(Any, zone),
+        points=int(points[0]) if counted else tuple(points) or None,
+    )

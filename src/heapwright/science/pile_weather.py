@@ -1,0 +1,122 @@
+"""Weather as the pile model needs it: an hourly grid, read at any moment."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from heapwright.science import air
+from heapwright.science.pile_layout import (
+    Forcing,
+)
+from heapwright.science.pile_rates import (
+    KELVIN,
+)
+
+Array = npt.NDArray[np.float64]
+
+CONVECTION_STILL: Final = 5.7
+CONVECTION_WIND: Final = 3.8
+"""Convection at an outer surface, W/(m² K): 5.7 + 3.8 v (McAdams 1954, from memory)."""
+
+EMISSIVITY: Final = 0.9
+RADIATION_ABOVE_AIR_C: Final = 5.0
+"""Emissivity of moist organic surfaces, and how much warmer the surface is taken for radiation."""
+
+HUMIDITY_TYPICAL_PCT: Final = 80.0
+WIND_TYPICAL_M_S: Final = 1.5
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Weather:
+    """Hourly weather from the moment that the pile was built.
+
+    Temperature, humidity and wind are straight between the hours ``0, 1, …``; rain (mm/h) is
+    even within each hour; the last values hold beyond the end. ``humidity`` is kg of vapour per
+    kg of dry air. ``shelter`` is the wind at the heap over ``wind_m_s``.
+    """
+
+    temp_c: Array
+    humidity: Array
+    wind_m_s: Array
+    rain_mm_h: Array
+    ground_c: float
+    shelter: float = 0.6
+
+    def at(self, hour: float, rain_mm_h: float) -> Forcing:
+        """Return the weather at ``hour``, with the rain given."""
+        last = len(self.temp_c) - 1
+        left = min(max(int(hour), 0), last)
+        right = min(left + 1, last)
+        share = min(max(hour - left, 0.0), 1.0)
+        temp = float(self.temp_c[left] + share * (self.temp_c[right] - self.temp_c[left]))
+        wet = float(self.humidity[left] + share * (self.humidity[right] - self.humidity[left]))
+        wind = float(self.wind_m_s[left] + share * (self.wind_m_s[right] - self.wind_m_s[left]))
+        wind *= self.shelter
+        convection = CONVECTION_STILL + CONVECTION_WIND * wind
+        surface_k = KELVIN + temp + RADIATION_ABOVE_AIR_C
+        radiation = 4.0 * EMISSIVITY * air.STEFAN_BOLTZMANN * surface_k**3
+        return Forcing(
+            temp_c=temp,
+            humidity=wet,
+            enthalpy=air.CP_AIR * temp + wet * (air.LATENT_0 + air.CP_VAPOUR * temp),
+            film_w_m2_k=convection + radiation,
+            convection_w_m2_k=convection,
+            wind_m_s=wind / self.shelter if self.shelter > 0 else 0.0,
+            ground_c=self.ground_c,
+            rain_mm_h=rain_mm_h,
+        )
+
+    def rain_between(self, start: float, end: float) -> float:
+        """Return the mean rain of a stretch of hours, mm/h; no drop is lost or doubled."""
+        total = 0.0
+        hour = start
+        last = len(self.rain_mm_h) - 1
+        while hour < end - 1e-9:
+            upto = min(math.floor(hour + 1e-9) + 1.0, end)
+            total += float(self.rain_mm_h[min(int(hour + 1e-9), last)]) * (upto - hour)
+            hour = upto
+        return total / (end - start)
+
+
+def typical_weather(
+    hours: float,
+    *,
+    temp_mean_c: float,
+    temp_swing_c: float = 0.0,
+    rain_mm_day: float = 0.0,
+    soil_temp_c: float,
+    humidity_pct: float = HUMIDITY_TYPICAL_PCT,
+    wind_m_s: float = WIND_TYPICAL_M_S,
+    start_hour: float = 0.0,
+    shelter: float = 0.6,
+) -> Weather:
+    """Return weather whose days are all alike: warmest at 15 h, coldest at 3 h, even rain.
+
+    Parameters
+    ----------
+    hours : float
+        How long.
+    start_hour : float
+        The hour of the day at which the pile was built.
+    """
+    count = math.ceil(hours) + 2
+    clock = np.arange(count) + start_hour
+    temp = temp_mean_c + temp_swing_c * np.sin(2.0 * np.pi * (clock - 9.0) / 24.0)
+    return Weather(
+        temp_c=temp,
+        humidity=humidity_from_percent(temp, humidity_pct),
+        wind_m_s=np.full(count, wind_m_s),
+        rain_mm_h=np.full(count, rain_mm_day / 24.0),
+        ground_c=soil_temp_c,
+        shelter=shelter,
+    )
+
+
+def humidity_from_percent(temp_c: Array, humidity_pct: float | Array) -> Array:
+    """Return the humidity ratio, kg/kg: relative humidity times that of saturated air."""
+    return np.asarray(humidity_pct, dtype=float) / 100.0 * air.saturated_humidity(temp_c)

@@ -1,0 +1,1 @@
+"""Mix: the next pile from what is on hand, its build sheet, its build."""

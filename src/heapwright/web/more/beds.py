@@ -1,0 +1,466 @@
+"""Beds and use: what each has had, using compost, and the recall of a lot both ways."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import Any
+
+from django import forms
+from django.db.models import Max, Sum
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.html import format_html, format_html_join
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_safe
+
+from heapwright.web.fields import MeasureField, NumberField
+from heapwright.web.measures import with_unit
+from heapwright.web.more.answers import done
+from heapwright.web.more.logs import lot_choices
+from heapwright.web.more.replacing import ReplacingForm, wrong_entry
+from heapwright.web.more.tables import Column, Row, csv_file, csv_href, table, wants_csv
+from heapwright.web.more.telling import Teller, day_words, material_names, moment_words
+from heapwright.web.shell import helper_only
+from heapwright.yard import history, ledger, trace, use
+from heapwright.yard.amounts import Quantity
+from heapwright.yard.models import (
+    Container,
+    End,
+    Entry,
+    Flow,
+    Kind,
+    Lot,
+    LotKind,
+    Place,
+    PlaceKind,
+    Site,
+    Stage,
+)
+from heapwright.yard.state import lot_state
+
+BEDS = (PlaceKind.BED, PlaceKind.TRENCH)
+CM_PER_M = 100.0
+
+
+class UseForm(ReplacingForm):
+    """Compost put on a bed, or taken by a person."""
+
+    lot = forms.ChoiceField(label=gettext_lazy("Of which lot"))
+    bed = forms.ChoiceField(label=gettext_lazy("On which bed"), required=False)
+    taker = forms.CharField(
+        label=gettext_lazy("Or taken by whom"),
+        max_length=80,
+        required=False,
+        help_text=gettext_lazy("A person or group that one can find again."),
+    )
+    container = forms.ChoiceField(label=gettext_lazy("Counted in"), required=False)
+    count = NumberField(
+        label=gettext_lazy("How many of them"), required=False, low=0.01, high=10_000
+    )
+    mass_kg = MeasureField("mass", label=gettext_lazy("Or weight"), required=False)
+    volume_m3 = MeasureField("volume", label=gettext_lazy("Or volume"), required=False)
+    all_of_it = forms.BooleanField(label=gettext_lazy("All that is left of it"), required=False)
+    field_order = (
+        "entry_id",
+        "lot",
+        "bed",
+        "taker",
+        "count",
+        "container",
+        "mass_kg",
+        "volume_m3",
+        "all_of_it",
+        "happened_at",
+        "note",
+    )
+    field_names = {  # noqa: RUF012
+        "person": "taker",
+        "quantity": "count",
+        "quantity.mass_kg": "mass_kg",
+        "quantity.volume_m3": "volume_m3",
+        "quantity.container": "container",
+        "quantity.count": "count",
+    }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        named = self.data.get("lot", "") or self.initial.get("lot", "")
+        self.fields["lot"].choices = lot_choices(
+            LotKind.COMPOST, LotKind.PILE, LotKind.OVERS, named=named
+        )
+        beds = Place.objects.filter(kind__in=BEDS, retired_at=None).values_list("code", "name")
+        self.fields["bed"].choices = [("", _("no bed")), *beds]
+        containers = Container.objects.filter(retired_at=None).values_list("code", "name")
+        self.fields["container"].choices = [("", "–"), *containers]
+
+    def said_before(self, sent: dict[str, Any]) -> dict[str, Any]:
+        """Return what the wrong entry said of lot, goal and amount."""
+        amount = sent.get("quantity", {})
+        names = ("container", "count", "mass_kg", "volume_m3")
+        return (
+            super().said_before(sent)
+            | {name: amount[name] for name in names if name in amount}
+            | {"taker": sent.get("person", ""), "all_of_it": not amount or "empties" in sent}
+        )
+
+    def act(self) -> use.UseCompost:
+        """Return the use as an act."""
+        said = self.cleaned_data
+        stated = [said[name] is not None for name in ("count", "mass_kg", "volume_m3")] + [
+            bool(said["container"])
+        ]
+        quantity = None
+        if any(stated) or not said["all_of_it"]:
+            quantity = Quantity(
+                mass_kg=said["mass_kg"],
+                volume_m3=said["volume_m3"],
+                container=said["container"],
+                count=said["count"],
+                known="weighed" if said["mass_kg"] is not None else "",
+                as_typed=self.as_typed(),
+            )
+        return use.UseCompost(
+            **self.said(),
+            lot=said["lot"],
+            bed=said["bed"],
+            person=said["taker"],
+            quantity=quantity,
+            empties=said["all_of_it"] and quantity is not None,
+        )
+
+    def as_typed(self) -> str:
+        """Return the amount as the person wrote it."""
+        said = self.cleaned_data
+        parts = [f"{self.data['count']} × {said['container']}"] if said["container"] else []
+        for name in ("mass_kg", "volume_m3"):
+            field = self.fields[name]
+            if said[name] is not None and isinstance(field, MeasureField):
+                parts.append(f"{self.data[name].strip()} {field.sign}")
+        return ", ".join(parts)
+
+
+@helper_only
+def use_compost(request: HttpRequest) -> HttpResponse:
+    """Put compost on a bed or give it to a person."""
+    wrong = wrong_entry(request, Kind.USE)
+    start = {name: request.GET.get(name, "") for name in ("lot", "bed")}
+    form = UseForm(request.POST or None, person=request.user, wrong=wrong, initial=start)
+    if request.method == "POST":
+        entry = form.write(use.use_compost)
+        if entry is not None:
+            told = Teller(request.user.units)(history.entries().get(pk=entry.pk))
+            said = _("Logged: %(what)s.") % {"what": told}
+            bed = entry.sent.get("bed")
+            return done(request, said, *(("bed", bed) if bed else ("beds",)), undo=entry)
+    context = {
+        "form": form,
+        "wrong": wrong,
+        "title": _("Use compost"),
+        "lede": _("On a bed, or given to somebody."),
+        "act_word": _("Log it"),
+        "back": reverse("beds"),
+        "caution": True,
+        "anything": bool(form.fields["lot"].choices),
+    }
+    return render(request, "heapwright/more/use.html", context)
+
+
+def _spread_depth_cm(volume_m3: float | None, bed: Place) -> float | None:
+    return None if volume_m3 is None else volume_m3 / (bed.width_m * bed.depth_m) * CM_PER_M
+
+
+@require_safe
+def beds(request: HttpRequest) -> HttpResponse:
+    """List what each bed has had, and what people took."""
+    units, tz = request.user.units, Site.load().tz
+    lines = Flow.objects.filter(ledger.counts()).order_by()
+    had = {
+        place_id: (mass_kg, volume_m3, last_at)
+        for place_id, mass_kg, volume_m3, last_at in lines.filter(to_kind=End.PLACE)
+        .values_list("to_place_id")
+        .annotate(Sum("mass_kg"), Sum("volume_m3"), Max("entry__happened_at"))
+    }
+    took = list(
+        lines.filter(to_kind=End.PERSON)
+        .values_list("to_person")
+        .annotate(Sum("mass_kg"), Max("entry__happened_at"))
+        .order_by("to_person")
+    )
+    all_beds = [
+        bed
+        for bed in Place.objects.filter(kind__in=BEDS).order_by("retired_at", "code")
+        if bed.retired_at is None or bed.id in had
+    ]
+    if wants_csv(request):
+        return csv_file(
+            "beds",
+            ["goal", "code", "name", "kg", "m3", "last"],
+            [
+                (
+                    "bed",
+                    bed.code,
+                    bed.name,
+                    *had.get(bed.id, (0.0, None))[:2],
+                    had[bed.id][2].isoformat() if bed.id in had else "",
+                )
+                for bed in all_beds
+            ]
+            + [("person", "", name, kg, None, at.isoformat()) for name, kg, at in took],
+        )
+    rows = []
+    for bed in all_beds:
+        mass_kg, volume_m3, last_at = had.get(bed.id, (None, None, None))
+        rows.append(
+            Row(
+                (
+                    format_html('<a href="{}">{}</a>', reverse("bed", args=[bed.code]), bed.name),
+                    with_unit(mass_kg, "mass", units),
+                    with_unit(_spread_depth_cm(volume_m3, bed), "depth", units),
+                    day_words(last_at, tz),
+                ),
+                struck=bed.retired_at is not None,
+            )
+        )
+    context = {
+        "beds": table(
+            "beds",
+            _("What each bed has had"),
+            [
+                Column(_("Bed")),
+                Column(_("In all"), number=True),
+                Column(_("As a layer"), number=True),
+                Column(_("Last")),
+            ],
+            rows,
+            download_href=csv_href(request),
+        ),
+        "any_bed": bool(all_beds),
+        "people": table(
+            "takers",
+            _("What people took"),
+            [Column(_("Who")), Column(_("In all"), number=True), Column(_("Last"))],
+            [(name, with_unit(kg, "mass", units), day_words(at, tz)) for name, kg, at in took],
+        ),
+        "any_taken": bool(took),
+    }
+    return render(request, "heapwright/more/beds.html", context)
+
+
+@require_safe
+def bed(request: HttpRequest, code: str) -> HttpResponse:
+    """Show all that a bed has had, and what was in it."""
+    units, tz = request.user.units, Site.load().tz
+    one = get_object_or_404(Place, code=code, kind__in=BEDS)
+    sums: dict[tuple[int, int], list[float]] = defaultdict(lambda: [0.0, 0.0])
+    entries: dict[int, Entry] = {}
+    lots: dict[int, Lot] = {}
+    lines = Flow.objects.filter(ledger.counts(), to_place=one).select_related("entry", "from_lot")
+    for line in lines.order_by("-entry__happened_at", "-entry_id"):
+        entries[line.entry_id], lots[line.from_lot_id] = line.entry, line.from_lot
+        sums[line.entry_id, line.from_lot_id][0] += line.mass_kg
+        sums[line.entry_id, line.from_lot_id][1] += line.volume_m3 or 0.0
+    names = material_names()
+    made_of = {lot_id: trace.materials_of(trace.composition(lot)) for lot_id, lot in lots.items()}
+    if wants_csv(request):
+        return csv_file(
+            f"bed-{one.code}",
+            ["when", "lot", "kg", "m3", "made_of"],
+            (
+                (
+                    entries[entry_id].happened_at.isoformat(),
+                    lots[lot_id].code,
+                    round(mass_kg, 2),
+                    round(volume_m3, 4),
+                    "; ".join(f"{name} {share:.3f}" for name, share in made_of[lot_id].items()),
+                )
+                for (entry_id, lot_id), (mass_kg, volume_m3) in sums.items()
+            ),
+        )
+    rows = [
+        Row(
+            (
+                format_html(
+                    '<a href="{}">{}</a>',
+                    reverse("entry", args=[entries[entry_id].uuid]),
+                    day_words(entries[entry_id].happened_at, tz),
+                ),
+                format_html(
+                    '<a href="{}">{}</a>',
+                    reverse("recall", args=[lots[lot_id].code]),
+                    lots[lot_id].code,
+                ),
+                with_unit(mass_kg, "mass", units),
+                with_unit(_spread_depth_cm(volume_m3 or None, one), "depth", units),
+                materials_words(made_of[lot_id], names),
+            )
+        )
+        for (entry_id, lot_id), (mass_kg, volume_m3) in sums.items()
+    ]
+    context = {
+        "one": one,
+        "any": bool(rows),
+        "table": table(
+            "had",
+            _("What %(bed)s has had") % {"bed": one.name},
+            [
+                Column(_("When"), short=True),
+                Column(_("Lot"), short=True),
+                Column(_("Mass"), number=True),
+                Column(_("As a layer"), number=True),
+                Column(_("Made of")),
+            ],
+            rows,
+            download_href=csv_href(request),
+            note=_("Shares are of the mass as it came in, water included."),
+        ),
+    }
+    return render(request, "heapwright/more/bed.html", context)
+
+
+def materials_words(shares: dict[str, float], names: dict[str, str]) -> str:
+    """Return shares of materials in words, the greatest first."""
+    parts = [f"{names.get(name, name)} {share:.0%}" for name, share in shares.items()]
+    return ", ".join(parts) or "–"
+
+
+@require_safe
+def recall_index(request: HttpRequest) -> HttpResponse:
+    """Ask for a lot to trace; list those that were made last."""
+    code = request.GET.get("lot", "").strip()
+    unknown = ""
+    if code:
+        found = Lot.objects.filter(code__iexact=code).first()
+        if found is not None:
+            return redirect("recall", found.code)
+        unknown = code
+    made = Lot.objects.filter(standings__entry__struck_at=None, standings__begins=True)
+    latest = made.distinct().order_by("-id")[:30]
+    context = {"unknown": unknown, "latest": latest}
+    status = 404 if unknown else 200
+    return render(request, "heapwright/more/recall_index.html", context, status=status)
+
+
+@require_safe
+def recall(request: HttpRequest, code: str) -> HttpResponse:
+    """Trace a lot both ways: back to the deliveries, on to every bed and person."""
+    lot = get_object_or_404(Lot, code=code)
+    units, tz = request.user.units, Site.load().tz
+    found = trace.recall(lot)
+    names = material_names()
+    if wants_csv(request):
+        return _recall_file(lot, found, names)
+    back = [
+        (
+            _lot_link(part.lot) if part.lot else _("water"),
+            part.source.name if part.source else "–",
+            ", ".join(filter(None, (part.source.contact, part.source.phone)))
+            if part.source
+            else "–",
+            names.get(part.material_id, part.material_id),
+            day_words(part.came_at, tz),
+            with_unit(part.mass_kg, "mass", units),
+            f"{part.fraction * 100:.2g}\u00a0%",
+        )
+        for part in found.back
+    ]
+    forward = [
+        (
+            _goal_words(went),
+            moment_words(went.at, tz) if went.at else _("stands there now"),
+            with_unit(went.mass_kg, "mass", units),
+        )
+        for went in sorted(found.forward, key=lambda went: went.at or timezone.now())
+    ]
+    state = lot_state(code)
+    context = {
+        "lot": lot,
+        "state": state,
+        "stage": Stage(state.stage).label if state and state.stage else "",
+        "before": _links(found.lots_before),
+        "after": _links(found.lots_after),
+        "back": table(
+            "back",
+            _("Where %(lot)s came from") % {"lot": code},
+            [
+                Column(_("Delivery"), short=True),
+                Column(_("Source")),
+                Column(_("Contact")),
+                Column(_("Material")),
+                Column(_("Came")),
+                Column(_("Of it, in"), number=True),
+                Column(_("Share"), number=True),
+            ],
+            back,
+            download_href=csv_href(request),
+            note=_(
+                "Every take has a fair share of all that its lot held; shares are of what came in."
+            ),
+        ),
+        "forward": table(
+            "forward",
+            _("Where %(lot)s went") % {"lot": code},
+            [Column(_("Where")), Column(_("When")), Column(_("Of it"), number=True)],
+            forward,
+            download_href=csv_href(request),
+            note=_("A place is named as long as any of it could be there."),
+        ),
+        "now": moment_words(timezone.now(), tz),
+    }
+    return render(request, "heapwright/more/recall.html", context)
+
+
+def _lot_link(lot: Lot) -> str:
+    return format_html('<a href="{}">{}</a>', reverse("recall", args=[lot.code]), lot.code)
+
+
+def _links(lots: tuple[Lot, ...]) -> str:
+    return format_html_join(", ", "{}", ((_lot_link(lot),) for lot in lots))
+
+
+def _goal_words(went: trace.Went) -> str:
+    if went.place is not None:
+        return format_html(
+            '{} <a href="{}">{}</a>',
+            _("bed"),
+            reverse("bed", args=[went.place.code]),
+            went.place.name,
+        )
+    if went.lot is not None:
+        return format_html("{} {}", went.lot.get_kind_display(), _lot_link(went.lot))
+    if went.disposal:
+        return _("disposal")
+    return _("taken by %(who)s") % {"who": went.person}
+
+
+def _recall_file(lot: Lot, found: trace.Recall, names: dict[str, str]) -> HttpResponse:
+    """Return both directions of a recall as one file."""
+    rows: list[tuple[Any, ...]] = [
+        (
+            "from",
+            "delivery" if part.lot else "water",
+            part.lot.code if part.lot else "",
+            part.source.name if part.source else "",
+            names.get(part.material_id, part.material_id),
+            part.came_at.isoformat() if part.came_at else "",
+            round(part.mass_kg, 3),
+            round(part.fraction, 5),
+        )
+        for part in found.back
+    ]
+    for went in found.forward:
+        goal, name = (
+            ("bed", went.place.code)
+            if went.place
+            else ("lot", went.lot.code)
+            if went.lot
+            else ("disposal", "")
+            if went.disposal
+            else ("person", went.person)
+        )
+        at = went.at.isoformat() if went.at else ""
+        rows.append(("to", goal, name, "", "", at, round(went.mass_kg, 3), ""))
+    head = ["direction", "what", "name", "source", "material", "when", "kg", "share"]
+    return csv_file(f"recall-{lot.code}", head, rows)

@@ -1,0 +1,330 @@
+"""What an entry says, in one sentence and in a person's units."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable
+from datetime import date, datetime
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from heapwright.web.measures import with_unit
+from heapwright.yard import materials
+from heapwright.yard.models import Cover, End, Entry, Flow, Kind, Site, Smell, Squeeze, Stage
+
+
+def moment_words(at: datetime | None, tz: ZoneInfo) -> str:
+    """Return a time by the site's clock, such as ``3 March 2026, 09:15``."""
+    if at is None:
+        return "–"
+    here = at.astimezone(tz)
+    return f"{date_format(here, 'j F Y')}, {here:%H:%M}"
+
+
+def day_words(at: datetime | date | None, tz: ZoneInfo) -> str:
+    """Return a day by the site's calendar, such as ``3 March 2026``."""
+    if at is None:
+        return "–"
+    day = at.astimezone(tz).date() if isinstance(at, datetime) else at
+    return date_format(day, "j F Y")
+
+
+def material_names() -> dict[str, str]:
+    """Return the name of every material that the site knows, by id."""
+    return {name: one.name for name, one in materials.library().items()}
+
+
+class Teller:
+    """Tells entries in sentences; made once a page."""
+
+    def __init__(self, units: str) -> None:
+        self.units = units
+        self.tz = Site.load().tz
+        self.names = material_names()
+
+    def when(self, entry: Entry) -> str:
+        """Return when an entry happened, by the site's clock."""
+        return moment_words(entry.happened_at, self.tz)
+
+    def __call__(self, entry: Entry) -> str:
+        """Return what an entry of :func:`yard.history.entries` says, as one sentence."""
+        return _TELL[Kind(entry.kind)](self, entry)
+
+    def mass(self, mass_kg: float) -> str:
+        """Return a mass in the person's units."""
+        return with_unit(mass_kg, "mass", self.units)
+
+    def material(self, name: str) -> str:
+        """Return a material's name."""
+        return self.names.get(name, name)
+
+    def takes(self, entry: Entry) -> str:
+        """Return what was taken from which lots, and water."""
+        parts = [
+            _("%(mass)s of %(lot)s") % {"mass": self.mass(mass_kg), "lot": line.from_lot.code}
+            for line, mass_kg in _net(entry)
+            if line.from_lot is not None and line.to_kind != End.AIR
+        ]
+        parts += [
+            _("%(mass)s of water") % {"mass": self.mass(mass_kg)}
+            for line, mass_kg in _net(entry)
+            if line.from_kind == End.WATER
+        ]
+        return ", ".join(parts)
+
+
+def lots_of(entry: Entry) -> str:
+    """Return the codes of the lots that an entry is about."""
+    return ", ".join(sorted(lot.code for lot in entry.lots.all()))
+
+
+def _net(entry: Entry) -> list[tuple[Flow, float]]:
+    """Return the entry's lines with their corrections summed up, what came to nothing left out."""
+    first: dict[object, Flow] = {}
+    sums: dict[object, float] = defaultdict(float)
+    for line in entry.flows.all():
+        ends = (
+            line.from_kind,
+            line.from_lot_id,
+            line.from_source_id,
+            line.to_kind,
+            line.to_lot_id,
+            line.to_place_id,
+            line.to_person,
+            line.material_id,
+        )
+        first.setdefault(ends, line)
+        sums[ends] += line.mass_kg
+    return [(first[ends], mass_kg) for ends, mass_kg in sums.items() if abs(mass_kg) > 5e-4]
+
+
+def _places(entry: Entry) -> dict[int, str]:
+    return {
+        standing.lot_id: standing.place.name
+        for standing in entry.standings.all()
+        if standing.place is not None
+    }
+
+
+def _made(entry: Entry) -> list[str]:
+    return [standing.lot.code for standing in entry.standings.all() if standing.begins]
+
+
+def _delivery(tell: Teller, entry: Entry) -> str:
+    places = _places(entry)
+    return "; ".join(
+        _("%(mass)s %(material)s from %(source)s: %(lot)s at %(place)s")
+        % {
+            "mass": tell.mass(mass_kg),
+            "material": tell.material(line.material_id),
+            "source": line.from_source.name,
+            "lot": line.to_lot.code,
+            "place": places.get(line.to_lot_id, "–"),
+        }
+        for line, mass_kg in _net(entry)
+        if line.from_source is not None and line.to_lot is not None
+    )
+
+
+def _build(tell: Teller, entry: Entry) -> str:
+    return _("%(lot)s at %(place)s, of %(takes)s") % {
+        "lot": ", ".join(_made(entry)),
+        "place": ", ".join(_places(entry).values()) or "–",
+        "takes": tell.takes(entry),
+    }
+
+
+def _add(tell: Teller, entry: Entry) -> str:
+    return _("%(takes)s to %(lot)s") % {
+        "takes": tell.takes(entry),
+        "lot": entry.sent.get("lot", ""),
+    }
+
+
+def _to_place(_tell: Teller, entry: Entry) -> str:
+    places = _places(entry)
+    if not places:
+        return lots_of(entry)
+    return _("%(lots)s to %(place)s") % {
+        "lots": lots_of(entry),
+        "place": ", ".join(places.values()),
+    }
+
+
+def _combine(_tell: Teller, entry: Entry) -> str:
+    return _("%(lots)s into %(goal)s") % {
+        "lots": ", ".join(entry.sent.get("lots", ())),
+        "goal": entry.sent.get("into") or ", ".join(_made(entry)),
+    }
+
+
+def _divide(tell: Teller, entry: Entry) -> str:
+    parts = ", ".join(
+        f"{line.to_lot.code} ({tell.mass(mass_kg)})"
+        for line, mass_kg in _net(entry)
+        if line.to_lot is not None
+    )
+    return _("%(lot)s: %(parts)s taken off") % {"lot": entry.sent.get("lot", ""), "parts": parts}
+
+
+def _water(tell: Teller, entry: Entry) -> str:
+    return _("%(amount)s on %(lot)s") % {
+        "amount": with_unit(entry.sent.get("litres"), "liquid", tell.units),
+        "lot": lots_of(entry),
+    }
+
+
+def _cover(_tell: Teller, entry: Entry) -> str:
+    return f"{lots_of(entry)}: {Cover(entry.sent['cover']).label}"
+
+
+def _check(tell: Teller, entry: Entry) -> str:
+    temps = [one["temp_c"] for one in entry.sent.get("temps", ())]
+    parts = [", ".join(with_unit(one, "temp", tell.units) for one in temps)] if temps else []
+    seen = getattr(entry, "check_of", None)
+    if seen is not None:
+        if seen.squeeze:
+            parts.append(_("squeeze: %(what)s") % {"what": Squeeze(seen.squeeze).label})
+        if seen.smell:
+            parts.append(_("smells %(what)s") % {"what": Smell(seen.smell).label})
+        if seen.pests:
+            parts.append(_("pests: %(what)s") % {"what": seen.pests})
+        if seen.height_m:
+            parts.append(
+                _("%(height)s high") % {"height": with_unit(seen.height_m, "length", tell.units)}
+            )
+        if seen.oxygen_pct is not None:
+            parts.append(_("oxygen %(value)g %%") % {"value": seen.oxygen_pct})
+    return f"{lots_of(entry)}: {'; '.join(parts)}"
+
+
+def _readings(_tell: Teller, entry: Entry) -> str:
+    return _("%(lot)s: %(count)s readings from %(file)s") % {
+        "lot": lots_of(entry),
+        "count": entry.sent.get("count", 0),
+        "file": entry.sent.get("file", ""),
+    }
+
+
+def _measure(tell: Teller, entry: Entry) -> str:
+    sent = entry.sent
+    parts = [
+        with_unit(sent[name], measure, tell.units)
+        for name, measure in (("mass_kg", "mass"), ("volume_m3", "volume"))
+        if sent.get(name) is not None
+    ]
+    return f"{lots_of(entry)}: {', '.join(parts)}"
+
+
+def _stage(_tell: Teller, entry: Entry) -> str:
+    return _("%(lot)s is %(stage)s") % {
+        "lot": lots_of(entry),
+        "stage": Stage(entry.sent["stage"]).label,
+    }
+
+
+def _sample(_tell: Teller, entry: Entry) -> str:
+    parts = [f"{lots_of(entry)}: “{entry.sent.get('label', '')}”", entry.sent.get("purpose", "")]
+    return ", ".join(filter(None, parts))
+
+
+def _lab(tell: Teller, entry: Entry) -> str:
+    figures = ", ".join(
+        f"{one.quantity} {'' if one.comparator == '=' else one.comparator + ' '}{one.value:g}"
+        f"{' ' + one.unit if one.unit else ''}"
+        for one in entry.measurements.all()
+    )
+    return f"{lots_of(entry) or tell.material(entry.sent.get('material', ''))}: {figures}"
+
+
+def _screen(tell: Teller, entry: Entry) -> str:
+    parts = ", ".join(
+        f"{line.to_lot.code} {line.to_lot.get_kind_display()} {tell.mass(mass_kg)}"
+        for line, mass_kg in _net(entry)
+        if line.to_lot is not None
+    )
+    return f"{entry.sent.get('lot', '')}: {parts}"
+
+
+def _use(tell: Teller, entry: Entry) -> str:
+    return "; ".join(
+        _("%(mass)s of %(lot)s to %(goal)s")
+        % {
+            "mass": tell.mass(mass_kg),
+            "lot": line.from_lot.code,
+            "goal": line.to_place.name if line.to_place else line.to_person,
+        }
+        for line, mass_kg in _net(entry)
+        if line.from_lot is not None and line.to_kind in (End.PLACE, End.PERSON)
+    )
+
+
+def _discard(tell: Teller, entry: Entry) -> str:
+    gone = sum(mass_kg for line, mass_kg in _net(entry) if line.to_kind == End.DISPOSAL)
+    return _("%(mass)s of %(lot)s: %(why)s") % {
+        "mass": tell.mass(gone),
+        "lot": lots_of(entry),
+        "why": entry.sent.get("why", ""),
+    }
+
+
+def _labour(_tell: Teller, entry: Entry) -> str:
+    work = entry.labour
+    parts = [_("%(hours)g hours %(task)s") % {"hours": work.hours, "task": work.task}]
+    parts += [work.who] if work.who else []
+    parts += [_("paid")] if work.paid else []
+    parts += [lots_of(entry)] if lots_of(entry) else []
+    return ", ".join(parts)
+
+
+def _fuel(tell: Teller, entry: Entry) -> str:
+    spent = entry.fuel
+    much = (
+        f"{spent.energy_kwh:g}\u00a0kWh"
+        if spent.volume_l is None
+        else with_unit(spent.volume_l, "liquid", tell.units)
+    )
+    return ", ".join(filter(None, (f"{much} {spent.fuel}", spent.machine)))
+
+
+def _weather(tell: Teller, entry: Entry) -> str:
+    seen = entry.weather
+    parts = [
+        words % with_unit(value, measure, tell.units)
+        for words, value, measure in (
+            (_("rain %s"), seen.rain_mm, "rain"),
+            (_("lowest %s"), seen.temp_min_c, "temp"),
+            (_("highest %s"), seen.temp_max_c, "temp"),
+            (_("wind %s"), seen.wind_m_s, "wind"),
+        )
+        if value is not None
+    ]
+    return f"{day_words(seen.day, tell.tz)}: {', '.join(parts)}"
+
+
+_TELL: Final[dict[Kind, Callable[[Teller, Entry], str]]] = {
+    Kind.DELIVERY: _delivery,
+    Kind.BUILD: _build,
+    Kind.ADD: _add,
+    Kind.TURN: _to_place,
+    Kind.MOVE: _to_place,
+    Kind.COMBINE: _combine,
+    Kind.DIVIDE: _divide,
+    Kind.WATER: _water,
+    Kind.COVER: _cover,
+    Kind.CHECK: _check,
+    Kind.READINGS: _readings,
+    Kind.MEASURE: _measure,
+    Kind.STAGE: _stage,
+    Kind.SAMPLE: _sample,
+    Kind.LAB: _lab,
+    Kind.SCREEN: _screen,
+    Kind.USE: _use,
+    Kind.DISCARD: _discard,
+    Kind.LABOUR: _labour,
+    Kind.FUEL: _fuel,
+    Kind.WEATHER: _weather,
+}

@@ -1,0 +1,1 @@
+"""Prove: each batch against each rule."""

@@ -1,0 +1,1 @@
+"""Receive: deliveries and what is on hand."""

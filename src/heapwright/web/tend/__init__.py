@@ -1,0 +1,1 @@
+"""Tend: the yard with today's tasks, and each pile with its entry form."""

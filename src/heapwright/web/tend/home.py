@@ -1,0 +1,300 @@
+"""The yard (home): the site drawn to scale, what stands in it, and today's tasks."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime, time, timedelta
+from functools import lru_cache
+from typing import Any, Final
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_GET, require_POST
+
+from heapwright.data.sanitation import rules
+from heapwright.data.today import chosen_rule
+from heapwright.web.drawing.key import heat_key
+from heapwright.web.drawing.places import LengthUnit, Yard
+from heapwright.web.drawing.yard_plan import yard_plan
+from heapwright.web.drawing.yard_rows import yard_rows
+from heapwright.web.heat import TempUnit, step_of
+from heapwright.web.more.answers import done
+from heapwright.web.more.tables import Column, Row, csv_file, csv_href, table, wants_csv
+from heapwright.web.more.telling import Teller
+from heapwright.web.shell import helper_only
+from heapwright.web.tend import plan
+from heapwright.web.tend.rooms import say_in, site_clock, system_of, told, way
+from heapwright.web.tend.tasks import shown_task
+from heapwright.yard import history, tend, today
+from heapwright.yard.acts import Act, as_sent
+from heapwright.yard.errors import YardError
+from heapwright.yard.models import Entry, Kind, Place, Site, Stage
+from heapwright.yard.state import DayTemp, LotState
+from heapwright.yard.today import Say, Sight, Task
+
+ONE_TAP: Final[Mapping[str, tuple[type[Act], Any, frozenset[str]]]] = {
+    Kind.TURN: (tend.Turn, tend.turn, frozenset({"lot", "to_place"})),
+    Kind.MOVE: (tend.Move, tend.move, frozenset({"lot", "to_place"})),
+    Kind.COVER: (tend.CoverLot, tend.cover, frozenset({"lot", "cover"})),
+    Kind.STAGE: (tend.DeclareStage, tend.declare_stage, frozenset({"lot", "stage"})),
+}
+"""What one tap may write: the act, its use case, the fields that the tap may state."""
+
+
+@require_GET
+@site_clock
+def yard(request: HttpRequest) -> HttpResponse:
+    """Show the yard as it stands, or with ``on=YYYY-MM-DD`` as it stood at that day's end."""
+    site = Site.load()
+    now = timezone.now()
+    system = system_of(request)
+    say = say_in(system)
+    on, wrong = _day(request.GET.get("on", ""), site, now)
+    when = now if on is None else _end_of(on, site, now)
+    places = [
+        place
+        for place in Place.objects.order_by("id")
+        if place.retired_at is None or place.retired_at > when
+    ]
+    if not places:
+        may_lead = getattr(request.user, "may_lead", False)
+        return render(
+            request, "heapwright/tend/new.html", {"set_up_href": way("set-up"), "lead": may_lead}
+        )
+    sight = today.look(when, judge=on is None)
+    if wants_csv(request):
+        return _csv(sight)
+    tasks = today.tasks(sight, say) if on is None else ()
+    numbers: dict[str, int] = {}
+    for number, task in enumerate(tasks, start=1):
+        if task.lot:
+            numbers.setdefault(task.lot, number)
+    drawn = plan.drawn_yard(site.name, places, sight, numbers, say)
+    status = 400 if wrong else 200
+    return render(
+        request,
+        "heapwright/tend/yard.html",
+        {
+            "on": on,
+            "on_typed": request.GET.get("on", ""),
+            "wrong": wrong,
+            "latest": sight.today if on is None else now.astimezone(site.tz).date(),
+            "day": sight.today,
+            "yesterday": (sight.today - timedelta(days=1)).isoformat(),
+            **_lists(tasks, request.user),
+            "rests_on": list(enumerate(tasks, 1)),
+            "alarm": any(task.alarm for task in tasks),
+            "hot": any(task.rank == today.Rank.HEAT for task in tasks),
+            "rule": rules()[chosen_rule().rule],
+            "chosen": chosen_rule(),
+            "sources_href": way("fact-sources"),
+            "past": _past(on, site, system) if on is not None else (),
+            "standing": _standing(request, sight, say),
+            **_drawings(drawn, plan.temp_unit(system), plan.length_unit(system)),
+        },
+        status=status,
+    )
+
+
+def _lists(tasks: Sequence[Task], person: Any) -> dict[str, Any]:
+    """Return what is to be done today and what can wait, numbered through."""
+    shown = [(task, shown_task(task, number, person)) for number, task in enumerate(tasks, 1)]
+    return {
+        "tasks": [one for task, one in shown if not task.can_wait],
+        "waiting": [one for task, one in shown if task.can_wait],
+    }
+
+
+def _day(typed: str, site: Site, now: datetime) -> tuple[date | None, str]:
+    """Return the past day that is asked for, and what is wrong with what was typed."""
+    if not typed:
+        return None, ""
+    try:
+        day = date.fromisoformat(typed)
+    except ValueError:
+        return None, _("“%(typed)s” is no day such as 2026-03-17.") % {"typed": typed}
+    if day > now.astimezone(site.tz).date():
+        return None, _("%(day)s has not come yet.") % {"day": date_format(day, "j F Y")}
+    if day == now.astimezone(site.tz).date():
+        return None, ""
+    return day, ""
+
+
+def _end_of(day: date, site: Site, now: datetime) -> datetime:
+    end = datetime.combine(day + timedelta(days=1), time(), site.tz) - timedelta(seconds=1)
+    return min(end, now)
+
+
+@lru_cache(maxsize=128)
+def _drawings(drawn: Yard, temp: TempUnit, length: LengthUnit) -> dict[str, Any]:
+    """Return the drawings of a yard; the same yard is drawn once."""
+    units: dict[str, Any] = {"temp_unit": temp, "length_unit": length}
+    holds_heaps = any(place.piles or place.kind in ("bay", "vessel") for place in drawn.places)
+    small = yard_plan(drawn, uid="plan-s", width_px=328, **units)
+    return {
+        "rows": yard_rows(drawn, uid="rows", **units) if holds_heaps else small,
+        "plan_small": small if holds_heaps else "",
+        "plan": yard_plan(drawn, uid="plan-l", width_px=760, **units),
+        "key": heat_key(uid="key", temp_unit=temp),
+    }
+
+
+def _past(on: date, site: Site, system: str) -> list[dict[str, Any]]:
+    """Return what happened on a day, in order."""
+    begins = datetime.combine(on, time(), site.tz)
+    ends = datetime.combine(on + timedelta(days=1), time(), site.tz)
+    tell = Teller(system)
+    return [
+        {
+            "when": f"{entry.happened_at.astimezone(site.tz):%H:%M}",
+            "what": told(entry, tell),
+            "struck": entry.struck_reason,
+        }
+        for entry in reversed(history.entries(since=begins, until=ends))
+    ]
+
+
+# What stands
+
+
+def _lots(sight: Sight) -> list[tuple[LotState, DayTemp | None, str]]:
+    """Return all that stands, heaps first: state, temperatures, what it is."""
+    heaps = [
+        (heap.state, heap.temps, str(Stage(heap.state.stage).label) if heap.state.stage else "")
+        for heap in sight.heaps
+    ]
+    return [*heaps, *((one.state, None, plan.name_of(one)) for one in sight.waiting)]
+
+
+def _standing(request: HttpRequest, sight: Sight, say: Say) -> dict[str, Any]:
+    columns = [
+        Column(_("Lot"), short=True),
+        Column(_("What")),
+        Column(_("Hottest"), number=True),
+        Column(_("Day"), number=True),
+        Column(_("Where")),
+        Column(_("Volume"), number=True),
+        Column(_("Mass"), number=True),
+    ]
+    rows = [
+        Row(
+            (
+                format_html('<a href="{}">{}</a>', reverse("pile", args=[lot.code]), lot.code),
+                what,
+                heat(temps, say),
+                str(sight.days_since(lot.begun_at)),
+                lot.place.name if lot.place else "–",
+                say(lot.volume_m3, "volume") if lot.volume_m3 is not None else "–",
+                say(lot.mass_kg, "mass"),
+            )
+        )
+        for lot, temps, what in _lots(sight)
+    ]
+    return table(
+        "standing",
+        _("What stands"),
+        columns,
+        rows,
+        download_href=csv_href(request),
+        note=ngettext("%(count)d lot", "%(count)d lots", len(rows)) % {"count": len(rows)},
+    )
+
+
+def heat(temps: DayTemp | None, say: Say) -> SafeString | str:
+    """Return the highest temperature of a day on its colour, a dash where nobody read."""
+    if temps is None:
+        return "–"
+    return format_html(
+        '<span class="heat heat-{}">{}</span>',
+        step_of(temps.highest_c).number,
+        say(temps.highest_c, "temp"),
+    )
+
+
+def _csv(sight: Sight) -> HttpResponse:
+    head = (
+        "lot",
+        "kind",
+        "place",
+        "what",
+        "days",
+        "day_read",
+        "lowest_c",
+        "highest_c",
+        "volume_m3",
+        "mass_kg",
+    )
+    rows = [
+        (
+            lot.code,
+            lot.kind,
+            lot.place.code if lot.place else "",
+            what,
+            sight.days_since(lot.begun_at),
+            temps.day.isoformat() if temps else "",
+            round(temps.lowest_c, 2) if temps else "",
+            round(temps.highest_c, 2) if temps else "",
+            "" if lot.volume_m3 is None else round(lot.volume_m3, 4),
+            round(lot.mass_kg, 3),
+        )
+        for lot, temps, what in _lots(sight)
+    ]
+    return csv_file(f"standing-{sight.today.isoformat()}", head, rows)
+
+
+# One tap
+
+
+@require_POST
+@helper_only
+@site_clock
+def do(request: HttpRequest) -> HttpResponse:
+    """Write what a task's one tap states; a second tap of the same task changes nothing."""
+    kind = request.POST.get("kind", "")
+    if kind not in ONE_TAP:
+        return _not_done(request, _("one tap cannot write that; open the form"))
+    make, use_case, names = ONE_TAP[kind]
+    try:
+        entry_id = UUID(request.POST.get("entry_id", ""))
+    except ValueError:
+        return _not_done(request, _("the task came without its id; open the yard again"))
+    fields = {name: request.POST[name] for name in names if name in request.POST}
+    if "lot" not in fields:
+        return _not_done(request, _("of which lot?"))
+    now = timezone.now().replace(second=0, microsecond=0)
+    try:
+        act = make(id=entry_id, happened_at=now, **fields)
+        entry = _written(act, kind) or use_case(act, request.user)
+    except TypeError:
+        return _not_done(request, _("something is missing; open the form"))
+    except YardError as error:
+        written = _written(act, kind)
+        if written is None:
+            return _not_done(request, error.message)
+        entry = written
+    return done(request, f"{told(entry, Teller(system_of(request)))}.", "yard", undo=entry)
+
+
+def _written(act: Act, kind: str) -> Entry | None:
+    """Return the entry that the same tap wrote before; its time is the one that counts."""
+    entry = Entry.objects.filter(uuid=act.id, kind=kind).first()
+    if entry is None:
+        return None
+    sent: Sequence[dict[str, Any]] = (dict(entry.sent), as_sent(act))
+    for one in sent:
+        one.pop("happened_at", None)
+    return entry if sent[0] == sent[1] else None
+
+
+def _not_done(request: HttpRequest, why: str) -> HttpResponse:
+    messages.error(request, f"{why[:1].upper()}{why[1:]}.")
+    return HttpResponseRedirect(reverse("yard"), status=303)
