@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 
 import pytest
+from django.utils import timezone
 from playwright.sync_api import Page, expect
 
-from heapwright.yard import state
+from heapwright.yard import state, tend
 from heapwright.yard.models import Entry, Kind, Reading
 
 THUMB_PX = 48
@@ -22,6 +24,17 @@ PAGES = (
     "/piles/K-002/screen/",
     *(f"/piles/K-003/{name}/" for name in FORMS),
 )
+
+
+@pytest.fixture
+def turning_due(small_site):
+    """Read the hot pile yesterday too: its turning is then due at any hour of the day."""
+    act = tend.CheckLot(
+        happened_at=timezone.now() - timedelta(days=1),
+        lot="K-003",
+        temps=(tend.Temp(point="1", temp_c=64.0), tend.Temp(point="2", temp_c=63.0)),
+    )
+    return tend.check(act, small_site.lead)
 
 
 def test_five_temperatures_are_logged_with_one_thumb_on_a_small_phone(
@@ -80,7 +93,7 @@ def test_the_form_is_filled_by_the_keyboard_alone(small_site, browser_page, sign
 
 @pytest.mark.parametrize("width", [360, 1280])
 def test_a_task_is_done_with_one_tap_and_undone_with_another(
-    small_site, browser_page, sign_in, width
+    turning_due, browser_page, sign_in, width
 ):
     page = browser_page(width)
     sign_in(page, "lead")
@@ -101,7 +114,7 @@ def test_a_task_is_done_with_one_tap_and_undone_with_another(
     expect(page.locator(".task", has_text="Turn Bay 3")).to_have_count(1)
 
 
-def test_the_main_job_works_with_scripts_switched_off(small_site, browser_page, sign_in):
+def test_the_main_job_works_with_scripts_switched_off(turning_due, browser_page, sign_in):
     page = browser_page(360, scripts=False)
     sign_in(page, "helper")
     page.goto("/")

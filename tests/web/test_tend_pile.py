@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from datetime import timedelta
 
 import pytest
 from django.test import Client
@@ -14,6 +15,17 @@ from heapwright.yard import mix, receive, tend
 from heapwright.yard.acts import Take, first_lot
 from heapwright.yard.amounts import Quantity
 from heapwright.yard.strike import strike
+
+
+@pytest.fixture
+def turning_due(small_site):
+    """Read the hot pile yesterday too: its turning is then due at any hour of the day."""
+    act = tend.CheckLot(
+        happened_at=timezone.now() - timedelta(days=1),
+        lot="K-003",
+        temps=(tend.Temp(point="1", temp_c=64.0), tend.Temp(point="2", temp_c=63.0)),
+    )
+    return tend.check(act, small_site.lead)
 
 
 def page(client: Client, path: str) -> str:
@@ -73,10 +85,21 @@ def test_a_met_rule_names_its_day_and_one_short_of_a_turning_is_not_called_met(a
         tend.DeclareStage(happened_at=timezone.now(), lot="K-002", stage="ready"), small_site.lead
     )
     compost = section(page(as_("reader"), "/piles/C-001/"), "<h2>Proof</h2>")
-    assert "11 of 15 days and 4 of 5 turnings count" in compost
+    # late in the day the turnings fall on the next day, one of them then on a hot one
+    assert re.search("11 of 15 days and [45] of 5 turnings count", compost)
     assert "The log stops on" in compost
     assert "Earliest possible" not in compost
     assert "was met" not in compost
+
+
+def test_the_days_of_a_met_proof_are_drawn_up_to_the_day_it_was_met(as_):
+    proof = section(page(as_("reader"), "/piles/K-002/"), "<h2>Proof</h2>")
+    drawn = re.search(r"(\d+) counts, (\d+) no reading\.", proof)
+    assert drawn is not None
+    # the fifth turning came a day (late in the day: two) after the fifteenth hot one
+    assert int(drawn[1]) in (16, 17)
+    assert int(drawn[2]) == 1  # built on a day that nobody read
+    assert "Only the days that decide are drawn" in proof
 
 
 def test_what_went_in_names_the_lots_and_their_sources(as_):
@@ -187,7 +210,7 @@ def test_who_may_strike_an_entry_is_offered_it(as_, small_site):
     assert "/strike/" not in reader
 
 
-def test_the_tasks_of_the_pile_stand_on_its_page_with_their_tap(as_):
+def test_the_tasks_of_the_pile_stand_on_its_page_with_their_tap(turning_due, as_):
     lead = page(as_("lead"), "/piles/K-003/")
     assert "<h3>Turn Bay 3</h3>" in lead
     assert "Log it: turned" in lead

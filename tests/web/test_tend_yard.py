@@ -18,6 +18,17 @@ from heapwright.yard import state, tend
 from heapwright.yard.models import Entry, Kind, Place, Site
 
 
+@pytest.fixture
+def turning_due(small_site):
+    """Read the hot pile yesterday too: its turning is then due at any hour of the day."""
+    act = tend.CheckLot(
+        happened_at=timezone.now() - timedelta(days=1),
+        lot="K-003",
+        temps=(tend.Temp(point="1", temp_c=64.0), tend.Temp(point="2", temp_c=63.0)),
+    )
+    return tend.check(act, small_site.lead)
+
+
 def page(client: Client, path: str = "/") -> str:
     answer = client.get(path)
     assert answer.status_code == 200
@@ -53,8 +64,10 @@ def test_the_yard_shows_what_stands_drawn_and_in_a_table(as_):
     assert "K-001" not in table  # screened, nothing left
 
 
-def test_today_says_what_why_and_what_if_left_with_sources(as_):
+def test_today_says_what_why_and_what_if_left_with_sources(turning_due, as_):
     html = page(as_("lead"))
+    head = html[: html.index("<main")]
+    assert re.search(r'<a href="#today">1\. Turn Bay 3 · 2\. Use or bury the food scraps', head)
     assert "<h3>Turn Bay 3</h3>" in html
     assert "US-FDA-T counts this as turning 2 of 5." in html
     assert "If left: the proof waits for 4 turnings" in html
@@ -74,7 +87,7 @@ def test_each_person_reads_their_own_units(as_, small_site):
     assert "151 °F" in page(as_("helper")).replace("\u00a0", " ")
 
 
-def test_one_tap_writes_the_turning_once_and_offers_undo(as_, small_site):
+def test_one_tap_writes_the_turning_once_and_offers_undo(turning_due, as_, small_site):
     client = as_("helper")
     sent = next(one for one in taps(page(client)) if one["kind"] == "turn")
     assert sent["lot"] == "K-003"
@@ -93,7 +106,7 @@ def test_one_tap_writes_the_turning_once_and_offers_undo(as_, small_site):
     assert "<h3>Turn Bay 3</h3>" not in page(client)
 
 
-def test_the_undo_of_a_tap_strikes_it_and_the_task_comes_back(as_, small_site):
+def test_the_undo_of_a_tap_strikes_it_and_the_task_comes_back(turning_due, as_, small_site):
     client = as_("helper")
     sent = next(one for one in taps(page(client)) if one["kind"] == "turn")
     client.post("/today/do/", sent)
@@ -137,7 +150,7 @@ def test_a_helper_cannot_tap_what_only_a_lead_declares(as_, small_site):
     assert state.lot_state("K-002").stage == "ready"
 
 
-def test_a_reader_sees_the_tasks_and_can_tap_none(as_):
+def test_a_reader_sees_the_tasks_and_can_tap_none(turning_due, as_):
     client = as_("reader")
     html = page(client)
     assert "<h3>Turn Bay 3</h3>" in html

@@ -131,7 +131,7 @@ def made_of(lot: Lot, library: Mapping[str, Material]) -> dict[str, Any]:
     return {
         **table(
             "made-of",
-            format_html(_("What {} is made of, back to every delivery"), code_words(lot.code)),
+            format_html(_("{} back to every delivery"), code_words(lot.code)),
             [
                 Column(_("Material")),
                 Column(_("Share"), unit="%", number=True),

@@ -19,7 +19,7 @@ _DAYS_DRAWN: Final = 28
 
 
 def progress(lot: Lot, proof: Proof | None, system: str, today: date) -> dict[str, Any]:
-    """Return the strip of days in two widths, the verdict in words, and its working."""
+    """Return the strip of days, the verdict in words, and its working."""
     if proof is None:
         return {"proof": None}
     rule = proof.rule
@@ -32,9 +32,10 @@ def progress(lot: Lot, proof: Proof | None, system: str, today: date) -> dict[st
         "proof_strip": proof_strip(rule.id, days, uid="proof", temp_unit=plan.temp_unit(system))
         if days
         else "",
-        "proof_earlier": len(proof.days) > _DAYS_DRAWN,
+        "proof_gaps": proof.gaps[:3] if proof.verdict != "met" else (),
+        "proof_in_part": len(proof.days) > sum(day.state != "to come" for day in days),
         "proof_href": way("prove-lot", lot.code) or way("prove"),
-        "chosen": chosen_rule(),
+        "chosen": chosen_rule(vessel=rule.id == chosen_rule(vessel=True).rule),
         "proof_working": {
             "summary": _("What counts, and from where"),
             "formula": _(
@@ -68,7 +69,11 @@ def progress(lot: Lot, proof: Proof | None, system: str, today: date) -> dict[st
 
 
 def _proof_days(proof: Proof, goes_on: bool) -> list[ProofDay]:
-    """Return the days of the strip: the last four weeks, then those that are still to come."""
+    """Return the days of the strip: four weeks at most, and those that are still to come.
+
+    They end with the day on which the rule was met, or on which the last day counted when
+    none is to come, so that a long cure does not push the proof out of sight.
+    """
     turned: dict[Any, int] = {}
     number = 0
     for turn in proof.turns:
@@ -81,6 +86,11 @@ def _proof_days(proof: Proof, goes_on: bool) -> list[ProofDay]:
         if day.lowest_temp_c is None:
             state_of = "no reading"
         shown.append(ProofDay(index, day.date, state_of, day.lowest_temp_c, turned.get(day.date)))
+    ends = [day.number for day in shown if day.state == "counts"]
+    if proof.met_at is not None:
+        ends = [day.number for day in shown if day.day <= proof.met_at]
+    if ends and not (proof.verdict == "not yet" and goes_on):
+        shown = shown[: ends[-1]]
     shown = shown[-_DAYS_DRAWN:]
     if proof.verdict == "not yet" and goes_on and shown:
         more = min(max(proof.rule.days - proof.days_credited, 0), 15)
