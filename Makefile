@@ -15,6 +15,7 @@ setup: .venv/ready
 	touch .venv/ready
 
 demo: setup
+	$(BIN)/heapwright demo --prepare
 	$(BIN)/heapwright demo
 
 lint: setup

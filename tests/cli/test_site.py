@@ -210,6 +210,38 @@ def test_stock_of_a_material_that_nobody_knows_makes_it_the_sites_own(records, s
     assert loaded(records, path, "--source", "parks", "--place", "S2")["new"] == []
 
 
+MEASURED = """
+import os, sys
+os.environ["HEAPWRIGHT_DATA"] = sys.argv[1]
+os.environ["DJANGO_SETTINGS_MODULE"] = "heapwright.settings"
+import django
+django.setup()
+from django.utils import timezone
+from heapwright.people.models import User
+from heapwright.yard import prove
+prove.log_result(
+    prove.LogResult(
+        happened_at=timezone.now(),
+        material="leaves_shredded",
+        results=(prove.Result(quantity="moisture_pct", value=44.0),),
+    ),
+    User.objects.get(username="lead"),
+)
+"""
+
+
+def test_what_the_site_knows_already_is_not_taken_for_measured_of_a_loaded_lot(records, sheet):
+    path = sheet("material,available_kg\nleaves_shredded,80\n")
+    options = ("--source", "parks", "--place", "S2", "--on", "2026-03-20")
+    loaded(records, path, *options)
+    subprocess.run([sys.executable, "-c", MEASURED, str(records)], check=True, timeout=60)
+    assert loaded(records, path, *options)["new"] == []
+    other = sheet("material,available_kg\nleaves_shredded,70\n", "OTHER.csv")
+    before = entries(records)
+    loaded(records, other, *options)
+    assert entries(records) == before + 1  # a delivery, no result of its lot
+
+
 def rows_on_hand(folder: Path) -> dict:
     script = (
         "import json\n"

@@ -11,8 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from heapwright.demo import climate, site, story
+from heapwright.demo.books import Written
 from heapwright.demo.heat import HIGHEST_C, Heat
-from heapwright.demo.plan import Plan, Written
+from heapwright.demo.plan import Plan
 from heapwright.yard import mix, receive, tend
 
 FIRST = date(2025, 11, 26)

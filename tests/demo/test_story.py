@@ -9,12 +9,15 @@ from zoneinfo import ZoneInfo
 from django.db.models import Sum
 from tests.demo.conftest import NOW
 
+from heapwright.data.mixing import acceptable_limits, mix_facts, preferred_limits, water
 from heapwright.data.sanitation import rules, terms
 from heapwright.demo import site
-from heapwright.demo.plan import PERISHABLE
+from heapwright.demo.books import PERISHABLE
 from heapwright.people.models import User
+from heapwright.science.programme import Goals
+from heapwright.science.recipe import solve
 from heapwright.science.sanitation import Stated, evaluate
-from heapwright.yard import history, prove, state
+from heapwright.yard import history, prove, recipe, state
 from heapwright.yard.audit import audit
 from heapwright.yard.models import (
     Entry,
@@ -85,6 +88,16 @@ def test_today_is_the_last_day_and_something_is_to_be_done(told):
     in_bays = Counter(one.place.code for one in standing if one.kind == "pile")
     assert all(in_bays[bay] <= 1 for bay in site.BAYS)
     assert any(one.material_id in PERISHABLE for one in standing)
+
+
+def test_the_next_pile_can_be_mixed_from_what_is_on_hand(told):
+    supply = recipe.supply(NOW)
+    assert supply.left_out == ()
+    goals = Goals(limits=acceptable_limits(), preferred=preferred_limits(), volume_m3=1.4)
+    found = solve(supply.stock(), goals, mix_facts(), water())
+    assert found.feasible
+    scraps_kg = sum(p.mass_kg for p in found.parts if p.ingredient.id in PERISHABLE)
+    assert scraps_kg > 80
 
 
 def test_most_piles_are_proven_and_the_one_that_misses_a_turning_says_so(told):

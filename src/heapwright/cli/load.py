@@ -37,6 +37,10 @@ NOON: Final = time(12, 0)
 FIGURES: Final = (
     "moisture_pct", "n_pct_dry", "c_pct_dry", "cn", "vs_pct_dry", "bulk_density_kg_m3",
 )  # fmt: skip
+STOCK_COLUMNS: Final = (
+    "material", "available_kg", "available_lb", "available_m3", "available_yd3", "available_gal",
+    "waiting_days", "container", "container_l", *FIGURES,
+)  # fmt: skip
 
 
 @dataclass(slots=True)
@@ -279,6 +283,7 @@ def _load_stock(
 ) -> Done:
     from heapwright.data.mixing import mix_facts
     from heapwright.files.amounts import read_stock
+    from heapwright.files.table import read_table
     from heapwright.yard import materials, receive
     from heapwright.yard.acts import first_lot
     from heapwright.yard.models import Site
@@ -287,13 +292,15 @@ def _load_stock(
         if value is None:
             raise InputError(f"a file of stock needs {option}", file=file.name)
     rows = read_stock(file, materials.library(), mix_facts())
+    as_typed = {row.number: row for row in read_table(file, known=STOCK_COLUMNS)}
     taken_at = _stocktaking(on_day, Site.load().tz)
     done = Done()
     seen: Counter[str] = Counter()
     for row in rows:
         if row.available_kg <= 0 or row.ingredient.is_water:
             continue
-        key = json.dumps([source, place, on_day, *_content_of(row)])
+        typed = as_typed[row.row]
+        key = json.dumps([source, place, on_day, sorted(typed.cells.items())])
         seen[key] += 1
         entry_id = _content_id(key, seen[key])
         if _there(entry_id, done, f"Row {row.row}"):
@@ -303,7 +310,7 @@ def _load_stock(
             return InputError(message, file=file.name, row=row.row)
 
         with _placed(at_row):
-            material = _known_material(row, file.name)
+            material = _known_material(row, typed)
             act = receive.ReceiveDelivery(
                 id=entry_id,
                 happened_at=taken_at - timedelta(days=row.waiting_days or 0.0),
@@ -316,24 +323,15 @@ def _load_stock(
                 note=f"On hand, from {file.name}.",
             )
             lot = first_lot(receive.receive_delivery(act, by))
-            _measured(row, lot, act, by)
+            _measured(_stated(typed), lot, act, by)
         done.new.append(lot.code)
     return done
 
 
-def _content_of(row: StockRow) -> list[object]:
-    from django.utils.text import slugify
-
-    return [slugify(row.ingredient.id), row.available_kg, row.waiting_days, _stated(row)]
-
-
-def _stated(row: StockRow) -> dict[str, float]:
-    """Return the figures that the file's row states as measured."""
-    return {
-        name: span.typical
-        for name in FIGURES
-        if (span := getattr(row.ingredient, name)) is not None and span.origin == "measured"
-    }
+def _stated(typed: Row) -> dict[str, float]:
+    """Return the figures that a row itself states as measured, not what the site knows."""
+    figures = {name: typed.number_or_none(name) for name in FIGURES}
+    return {name: value for name, value in figures.items() if value is not None}
 
 
 def _on_hand(row: StockRow) -> Quantity:
@@ -354,18 +352,12 @@ def _stocktaking(on_day: str | None, tz: ZoneInfo) -> datetime:
         day = date.fromisoformat(on_day)
     except ValueError:
         raise InputError(f"--on: “{on_day}” is no date; write it as 2026-03-01") from None
-    return (
-        min(datetime.combine(day, NOON, tz).astimezone(UTC), now)
-        if (day <= now.astimezone(tz).date())
-        else _not_yet(on_day)
-    )
+    if day > now.astimezone(tz).date():
+        raise InputError(f"--on: {on_day} has not come yet")
+    return min(datetime.combine(day, NOON, tz).astimezone(UTC), now)
 
 
-def _not_yet(on_day: str) -> datetime:
-    raise InputError(f"--on: {on_day} has not come yet")
-
-
-def _known_material(row: StockRow, file: str) -> str:
+def _known_material(row: StockRow, typed: Row) -> str:
     """Return the material's id; one that nobody knows is made, with the row's figures."""
     from django.core.exceptions import ValidationError
     from django.utils.text import slugify
@@ -383,22 +375,21 @@ def _known_material(row: StockRow, file: str) -> str:
         name=row.ingredient.name,
         category=row.ingredient.category,
         layer_role=row.ingredient.layer_role or "brown",
-        note=f"From {file}.",
-        **_stated(row),
+        note=f"From {typed.file}.",
+        **_stated(typed),
     )
     try:
         own.full_clean()
     except ValidationError as error:
-        raise InputError(" ".join(error.messages), file=file, row=row.row) from None
+        raise typed.error(" ".join(error.messages), "material") from None
     own.save()
     return code
 
 
-def _measured(row: StockRow, lot: Lot, delivery: Act, by: User) -> None:
-    """Keep what the row states of this very lot as measured of it."""
+def _measured(stated: dict[str, float], lot: Lot, delivery: Act, by: User) -> None:
+    """Keep what a row states as measured of its lot."""
     from heapwright.yard import prove
 
-    stated = _stated(row)
     if not stated:
         return
     prove.log_result(

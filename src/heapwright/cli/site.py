@@ -70,7 +70,9 @@ def demo(port: int | None, no_browser: bool, prepare: bool) -> None:
 @click.command(
     epilog="Before others reach it from outside, put it behind a server that speaks HTTPS."
 )
-@click.option("--port", type=_PORT, metavar="N", default=SERVE_PORT, show_default=True)
+@click.option(
+    "--port", type=_PORT, metavar="N", default=SERVE_PORT, help=f"Port.  [default: {SERVE_PORT}]"
+)
 @click.option("--host", metavar="ADDRESS", default="127.0.0.1", show_default=True,
               help="Address to listen at; 0.0.0.0 for all of this machine's.")  # fmt: skip
 def serve(port: int, host: str) -> None:

@@ -15,7 +15,8 @@ import numpy as np
 from django.db import transaction
 
 from heapwright.demo import site, story
-from heapwright.demo.plan import Plan, Written
+from heapwright.demo.books import Written
+from heapwright.demo.plan import Plan
 from heapwright.people.models import User
 from heapwright.yard import readings, tend
 from heapwright.yard.acts import as_sent

@@ -13,6 +13,7 @@ import shutil
 import sqlite3
 import sys
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from datetime import date, datetime, timedelta
 from importlib.metadata import version
 from pathlib import Path
@@ -115,21 +116,28 @@ def _kept_first(mark: str, wanted: date) -> date | None:
     """Return the first day of a kept story that can be told on; None when there is none."""
     for days in range(TOLD_ON_DAYS + 1):
         first = wanted - timedelta(days=days)
-        if _path(mark, first).is_file():
+        if _is_sound(_path(mark, first)):
             return first
     return None
+
+
+def _is_sound(path: Path) -> bool:
+    """Return whether a kept file is there and whole; one that is damaged is told anew."""
+    if not path.is_file():
+        return False
+    try:
+        with closing(sqlite3.connect(path)) as records:
+            return bool(records.execute("PRAGMA quick_check").fetchone()[0] == "ok")
+    except sqlite3.DatabaseError:
+        return False
 
 
 def _keep(database: Path, path: Path) -> None:
     """Copy the database to its place in the cache, whole or not at all, and drop older ones."""
     path.parent.mkdir(parents=True, exist_ok=True)
     part = path.with_suffix(f".{os.getpid()}")
-    source, copy = sqlite3.connect(database), sqlite3.connect(part)
-    try:
+    with closing(sqlite3.connect(database)) as source, closing(sqlite3.connect(part)) as copy:
         source.backup(copy)
-    finally:
-        source.close()
-        copy.close()
     part.replace(path)
     for other in path.parent.glob("*.sqlite3"):
         if other != path:

@@ -11,18 +11,28 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 
 from heapwright.demo import site
-from heapwright.demo.plan import PERISHABLE, Plan, Strike, Trouble, Written
+from heapwright.demo.books import PERISHABLE, Strike, Trouble, Written
+from heapwright.demo.plan import Plan
 from heapwright.people.models import User
 from heapwright.units import KG_PER_LB
 from heapwright.yard import mix, prove, receive, state, tend, use
 from heapwright.yard.acts import Act, Take, UseCase
 from heapwright.yard.amounts import Quantity
-from heapwright.yard.models import LotKind, Stage
+from heapwright.yard.models import Contamination, LotKind, Stage
 from heapwright.yard.strike import strike
 
 YEAR_DAYS: Final = 365
 MORNING: Final = time(7, 30)
 """The story ends on this morning: scraps have come, and nothing else of the day is done yet."""
+FOR_A_PILE_KG: Final = 230.0
+"""Scraps that wait this morning at the least, so that the visitor can mix and build a pile."""
+
+EARLY_CALLS: Final = (
+    ("school", (("food_scraps_mixed", 148),)),
+    ("hospital", (("food_post_consumer", 171), ("coffee_grounds", 43))),
+    ("stable", (("horse_straw", 190),)),
+    ("bakery", (("bread_bakery", 38),)),
+)
 
 USE_CASES: Final[Mapping[type[Act], UseCase[Any]]] = {
     receive.ReceiveDelivery: receive.receive_delivery,
@@ -135,31 +145,34 @@ def troubles(now: datetime, *, seed: int = 1, zone: str = site.ZONE) -> dict[str
 
 
 def this_morning(end: datetime) -> None:
-    """See to it that scraps wait and a pile is being filled, whatever the day.
+    """See to it that scraps for a pile wait and one is being filled, whatever the day.
 
     For the copy that is shown, not for one that is kept to be told on.
     """
     helper = User.objects.get(username="helper")
-    if len(_on_hand(end, *PERISHABLE)) < 2:
-        lines = tuple(
-            receive.DeliveryLine(
-                material=material,
-                place=site.FOOD_BUNKER,
-                contamination="none",
-                quantity=Quantity(
-                    mass_kg=pounds * KG_PER_LB, known="weighed", as_typed=f"{pounds} lb"
-                ),
-            )
-            for material, pounds in (("food_post_consumer", 96), ("veg_trimmings", 61))
-        )
-        brought = receive.ReceiveDelivery(
-            id=uuid5(NAMESPACE_OID, f"saltmarsh/brought/{end}"),
+    waiting_kg = sum(one.mass_kg for one in _on_hand(end, *PERISHABLE))
+    for source, brought in EARLY_CALLS:
+        if waiting_kg >= FOR_A_PILE_KG:
+            break
+        waiting_kg += sum(pounds * KG_PER_LB for _material, pounds in brought)
+        act = receive.ReceiveDelivery(
+            id=uuid5(NAMESPACE_OID, f"saltmarsh/brought/{source}/{end}"),
             happened_at=end,
-            source="hospital",
-            lines=lines,
-            note="A day early this week.",
+            source=source,
+            lines=tuple(
+                receive.DeliveryLine(
+                    material=material,
+                    place=site.FOOD_BUNKER,
+                    contamination=Contamination.NONE,
+                    quantity=Quantity(
+                        mass_kg=pounds * KG_PER_LB, known="weighed", as_typed=f"{pounds} lb"
+                    ),
+                )
+                for material, pounds in brought
+            ),
+            note="Called ahead of their day.",
         )
-        receive.receive_delivery(brought, helper, now=end)
+        receive.receive_delivery(act, helper, now=end)
     standing = state.state_at(end)
     taken = {one.place.code for one in standing if one.kind == LotKind.PILE and one.place}
     free = [bay for bay in site.BAYS if bay not in taken]
