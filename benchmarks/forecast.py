@@ -183,7 +183,7 @@ def scalar_rates(
         rain = rain_kj = 0.0
         if rain_mm_h:
             rain = rain_mm_h * rain_m2 * (1.0 - bypass * min(q1 / cap, 1.0) ** 4)
-            rain_kj = rain * (4.19 * ta - (freezing if ta < 0.0 else 0.0))
+            rain_kj = rain * (4.19 * ta - freezing * min(max(0.5 * (1.0 - ta), 0.0), 1.0))
         drip0 = max(w0 - cap * m0, 0.0) * drain
         drip1 = max(w1 - cap * m1, 0.0) * drain
         return [

@@ -64,6 +64,11 @@ def volume_m3(c: Coefficients, solids: Array, loose: Array) -> Array:
     return volume
 
 
+def snow_share(temp_c: float) -> float:
+    """Return the share of precipitation that falls as snow: all at −1 °C, none at +1 °C."""
+    return min(max(0.5 * (1.0 - temp_c), 0.0), 1.0)
+
+
 def rates(
     c: Coefficients, y: Array, w: Forcing, out: Array, steepness: Array | None = None
 ) -> Array:
@@ -319,7 +324,7 @@ def _evaluate(
         rain += 1.0
         rain *= c.rain_m2
         rain *= w.rain_mm_h
-        per_kg = air.CP_WATER * w.temp_c - (c.freezing[1] if w.temp_c < 0.0 else 0.0)
+        per_kg = air.CP_WATER * w.temp_c - snow_share(w.temp_c) * c.freezing[1]
         np.multiply(rain, per_kg, out=totals[6])
         d[3] += rain
         rise_shell += totals[6]
