@@ -89,11 +89,19 @@ def test_a_measured_grass_lot_keeps_its_thin_layers(small_site):
 
 
 def test_what_cannot_be_mixed_is_left_out_with_what_would_let_it(small_site):
-    deliver(small_site, 1, "dairy_waste")
-    left = {one.lot.code: one.why for one in recipe.supply().left_out}
-    assert small_site.overs.code in left
-    assert any("nobody published the nitrogen and the moisture of dairy_waste" in why
-               for why in left.values())  # fmt: skip
+    trimmings = deliver(small_site, 1, "veg_trimmings")  # nobody published its moisture
+    left = {one.lot.code: one.missing for one in recipe.supply().left_out}
+    assert left[small_site.overs.code] == ("moisture_pct", "n_pct_dry")
+    assert left[trimmings.code] == ("moisture_pct",)
+    prove.log_result(
+        prove.LogResult(
+            happened_at=timezone.now(),
+            material="veg_trimmings",
+            results=(prove.Result(quantity="moisture_pct", value=88.0),),
+        ),
+        small_site.lead,
+    )
+    assert recipe.supply().by_id()["veg_trimmings"].ingredient.moisture_pct.typical == 88.0
 
 
 def test_stock_that_nothing_came_of_is_what_stood_then(small_site):

@@ -215,8 +215,27 @@ def test_pressing_twice_writes_once(as_):
     changed = data | {"line-0-amount": "3"}
     answer = client.post(NEW, changed)
     assert answer.status_code == 422  # gone back and changed: not silently the old one
-    assert "This id belongs to another entry" in answer.content.decode()
+    html = answer.content.decode()
+    assert "This form was written before, with other figures." in html
+    assert f'name="entry_id" value="{data["entry_id"]}"' not in html
     assert deliveries() == before + 1
+
+
+def test_the_same_again_within_minutes_is_asked_about_once(as_, text_of):
+    client, before = as_("helper"), deliveries()
+    data = filled({"material": "coffee_grounds", "amount": "2"})
+    client.post(NEW, data)
+    again = data | {"entry_id": str(uuid.uuid4())}
+    answer = client.post(NEW, again)
+    assert answer.status_code == 422
+    assert "You wrote just this at" in text_of(answer)
+    assert deliveries() == before + 1
+    said = re.search(r'name="again" value="([^"]+)"', text_of(answer))[1]
+    assert client.post(NEW, again | {"again": said}).status_code == 303
+    assert deliveries() == before + 2
+    # somebody else's load is another load
+    other = data | {"entry_id": str(uuid.uuid4())}
+    assert as_("lead").post(NEW, other).status_code == 303
 
 
 def test_metric_people_type_kilograms(as_):

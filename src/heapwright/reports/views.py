@@ -6,15 +6,19 @@ from typing import Any, cast
 
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
+from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from heapwright import units as si
 from heapwright.errors import HeapwrightError, InputError
 from heapwright.files.table import parse_number
 from heapwright.people.models import Units
+from heapwright.reports import build_sheet as sheets
 from heapwright.reports import of_lot
 from heapwright.science.periods import Stated
+from heapwright.yard import recipe
 from heapwright.yard.errors import NotFoundError
+from heapwright.yard.models import Site
 
 
 @require_safe
@@ -31,6 +35,39 @@ def proof(request: HttpRequest, code: str) -> HttpResponse:
         ),
         f"proof-{code}",
     )
+
+
+@require_safe
+def build_sheet(request: HttpRequest) -> HttpResponse:
+    """The build sheet of the mix that the query states, as the Mix page writes it."""
+    return _pdf(lambda: _build_sheet(request), "build-sheet")
+
+
+def _build_sheet(request: HttpRequest) -> bytes:
+    worked = recipe.work_out(recipe.plan_of(request.GET))
+    if worked.recipe.mix is None:
+        raise InputError("a build sheet needs a mix; work one out first")
+    place, site = worked.plan.place, Site.load()
+    containers = {
+        one.id: sheets.ContainerOf(
+            one.container.name, one.container_kg / 2, 1000 * one.container.volume_m3
+        )
+        for one in worked.of.on_hand
+        if one.container and one.container_kg
+    }
+    ground_m2 = recipe.footprint_m2(place, worked.recipe.mix.volume_m3)
+    data = sheets.from_recipe(
+        worked.recipe,
+        worked.plan.limits,
+        worked.layers,
+        containers,
+        site=site.name,
+        place=place.name,
+        printed_at=timezone.now().astimezone(site.tz),
+        width_m=place.width_m,
+        depth_m=ground_m2 / place.width_m,
+    )
+    return sheets.build_sheet(data, paper=_paper(request), units=_units(request))
 
 
 @require_safe

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import Any, ClassVar
+from datetime import datetime, timedelta
+from typing import Any, ClassVar, Final
 from uuid import UUID, uuid4
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from heapwright.people.models import User
 from heapwright.web.fields import MeasureField
-from heapwright.yard.acts import Act, UseCase
+from heapwright.yard.acts import Act, UseCase, as_sent
 from heapwright.yard.errors import YardError
-from heapwright.yard.models import Entry, Site
+from heapwright.yard.models import Entry, Kind, Site
+
+TWICE_WITHIN: Final = timedelta(minutes=10)
+"""The same act by the same person within this time is asked about before it is written."""
 
 
 class SiteTimeField(forms.DateTimeField):
@@ -94,3 +98,64 @@ class ActForm(PersonForm):
             field = self.field_names.get(name) or (name if name in self.fields else None)
             name = name.rpartition(".")[0]
         self.add_error(field, error.message[:1].upper() + error.message[1:])
+
+
+class OnceForm(ActForm):
+    """The form of an act that asks before the same is written twice within minutes.
+
+    A second press of one form is harmless by its id; this is for a form that was opened anew,
+    as after the back button. Subclasses say which ``kind`` of entry they write and draw the
+    hidden field ``again``.
+    """
+
+    kind: ClassVar[Kind]
+
+    again = forms.CharField(required=False, widget=forms.HiddenInput)
+
+    def write(self, use_case: UseCase[Any]) -> Entry | None:
+        """Write the act, unless the same was written just now and nobody said that it is two."""
+        twin = self._twin() if self.is_valid() else None
+        if twin is not None and self.cleaned_data["again"] != str(twin.uuid):
+            self.data = self.data.copy()
+            self.data["again"] = str(twin.uuid)
+            when = twin.recorded_at.astimezone(Site.load().tz)
+            self.add_error(
+                None,
+                gettext("You wrote just this at %(time)s. If it happened twice, press again.")
+                % {"time": f"{when:%H:%M}"},
+            )
+            return None
+        return super().write(use_case)
+
+    def refuse(self, error: YardError) -> None:
+        """Put a refusal beside its field; a form sent before gets a new id, to be sent again."""
+        if error.field != "id":
+            super().refuse(error)
+            return
+        self.data = self.data.copy()
+        self.data["entry_id"] = str(uuid4())
+        self.add_error(
+            None,
+            gettext(
+                "This form was written before, with other figures. Strike that entry if it was "
+                "wrong; press again to write these too."
+            ),
+        )
+
+    def _twin(self) -> Entry | None:
+        """Return an entry that says the same, by the same person, minutes ago."""
+        act = self.act()
+        said = _content(as_sent(act))
+        for entry in Entry.objects.filter(
+            kind=self.kind,
+            recorded_by=self.person,
+            struck_at=None,
+            recorded_at__gte=timezone.now() - TWICE_WITHIN,
+        ).exclude(uuid=act.id):
+            if _content(entry.sent) == said:
+                return entry
+        return None
+
+
+def _content(sent: dict[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in sent.items() if name not in ("id", "happened_at")}

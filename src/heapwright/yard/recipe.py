@@ -162,10 +162,13 @@ class OnHand:
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:
-    """A lot that cannot enter a mix, and what would let it."""
+    """A lot that cannot enter a mix: the figures that nobody published or measured.
+
+    None are ``missing`` where nobody knows of what it is made.
+    """
 
     lot: WaitingLot
-    why: str
+    missing: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +229,7 @@ def supply(when: datetime | None = None, *, standing: Sequence[LotState] | None 
     left_out: list[LeftOut] = []
     for lot in _waiting(state.state_at(when) if standing is None else standing, when, known):
         if lot.material is None:
-            left_out.append(LeftOut(lot, _("nobody knows what it is made of")))
+            left_out.append(LeftOut(lot, ()))
         elif lot.state.id in own_figures:
             grouped[f"{lot.material.id}~{lot.code}"].append(lot)
         else:
@@ -239,8 +242,8 @@ def supply(when: datetime | None = None, *, standing: Sequence[LotState] | None 
             material = materials.of_lot(Lot.objects.get(id=lots[0].state.id), material.id, when)
         try:
             ingredient = replace(complete(_as_weighed(material, lots), facts), id=name)
-        except NotMeasuredError as error:
-            left_out += (LeftOut(lot, str(error)) for lot in lots)
+        except NotMeasuredError:
+            left_out += (LeftOut(lot, _missing(material)) for lot in lots)
             continue
         on_hand.append(OnHand(material, ingredient, tuple(lots), _commonest(lots)))
     return Supply(tuple(on_hand), tuple(left_out), known)
@@ -647,6 +650,15 @@ def _as_weighed(material: Material, lots: Sequence[WaitingLot]) -> Material:
     facts = mix_facts()
     span = measured(density, facts.measured["bulk_density_kg_m3"], highest=2500.0)
     return with_measured(material, {"bulk_density_kg_m3": span}, facts)
+
+
+def _missing(material: Material) -> tuple[str, ...]:
+    """Return the figures without which a material cannot enter a mix, and which it lacks."""
+    missing = [] if material.moisture_pct else ["moisture_pct"]
+    known = [material.n_pct_dry, material.c_pct_dry, material.cn]
+    if sum(one is not None for one in known) < 2:
+        missing.append("n_pct_dry" if material.n_pct_dry is None else "cn")
+    return tuple(missing)
 
 
 def _commonest(lots: Sequence[WaitingLot]) -> Container | None:

@@ -11,6 +11,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from heapwright.data import constant
 from heapwright.people.models import Units
 from heapwright.science.mixing import PROPERTIES, Limit, Mix
 from heapwright.science.recipe import Recipe
@@ -79,6 +80,7 @@ def answer(asked: Asked) -> dict[str, Any]:
     units = asked.form.system
     shown: dict[str, Any] = {
         "said": _said(asked),
+        "brief": _brief(asked),
         "fault": asked.fault,
         "feasible": asked.worked is not None and asked.worked.recipe.feasible,
         "wrong": [
@@ -122,6 +124,11 @@ def _said(asked: Asked) -> str:
     if found.feasible:
         if asked.stated:
             return _("%(size)s, all in range; %(sure)s sure.") % {"size": size, "sure": sure}
+        if found.mix.volume_m3 < constant("min_pile_volume_m3").value:
+            return _(
+                "What is ticked makes only %(size)s well, too little to hold its heat: wait for "
+                "more, or add it to a pile that is filling."
+            ) % {"size": size}
         return _("Build %(size)s in %(place)s: all in range, %(sure)s sure.") % {
             "size": size,
             "place": place.name,
@@ -138,6 +145,18 @@ def _said(asked: Asked) -> str:
     return _("No mix of what is ticked meets every limit; the nearest is %(size)s.") % {
         "size": size
     }
+
+
+def _brief(asked: Asked) -> str:
+    """Return the answer in a few words, for the bar at the bottom edge."""
+    found = None if asked.worked is None else asked.worked.recipe
+    if found is None or found.mix is None or found.spread is None:
+        return _("no answer yet") if asked.worked is None else _("no mix comes near")
+    size = with_unit(found.mix.volume_m3, "volume", asked.form.system)
+    if found.outside:
+        return _("%(size)s, out of range") % {"size": size}
+    sure = f"{100 * found.spread.chance_in_range:.0f}{NBSP}%"
+    return _("%(size)s, %(sure)s sure") % {"size": size, "sure": sure}
 
 
 def _side(value: float | None, limit: Limit) -> str:
@@ -228,7 +247,13 @@ def _additions(asked: Asked, units: str) -> dict[str, Any] | None:
             count = math.ceil(2 * one.mass_kg / on_hand.container_kg) / 2
             row["containers"] = f"{halves(count)} × {on_hand.container.name}"
         rows.append(row)
-    return {"rows": rows, "together": bool(rows) and asked.additions[0].together}
+    small = bool(asked.worked and asked.worked.recipe.feasible)
+    least = with_unit(constant("min_pile_volume_m3").value, "volume", units)
+    return {
+        "rows": rows,
+        "together": bool(rows) and asked.additions[0].together,
+        "makes": least if small else "",
+    }
 
 
 def _up(mass_kg: float, units: str) -> float:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from django.http import QueryDict
 from django.utils.translation import gettext as _
 
+from heapwright.data import constant
 from heapwright.errors import InputError
 from heapwright.people.models import User
 from heapwright.science.programme import Goals
@@ -108,9 +109,12 @@ def _answer(asked: Asked, query: QueryDict) -> None:
     except (InputError, YardError) as error:
         asked.fault = f"{error.message[:1].upper()}{error.message[1:]}."
         return
+    least_m3 = constant("min_pile_volume_m3").value
     if not found.feasible:
         wish = replace(asked.wanted, volume_m3=asked.wanted.volume_m3 or found.amount_wanted)
         asked.additions = recipe.would_mend(used, wish)
+    elif asked.wanted.volume_m3 is None and found.mix and found.mix.volume_m3 < least_m3:
+        asked.additions = recipe.would_mend(used, replace(asked.wanted, volume_m3=least_m3))
     amounts = {p.ingredient.id: p.mass_kg for p in found.parts if not p.ingredient.is_water}
     water_kg = sum(p.mass_kg for p in found.parts if p.ingredient.is_water)
     form.put(amounts, water_kg)

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from heapwright.web.fields import MeasureField
-from heapwright.web.forms import ActForm
+from heapwright.web.forms import OnceForm
 from heapwright.web.measures import LENGTH, LIQUID, with_unit
 from heapwright.web.mix.answer import answer
 from heapwright.web.mix.asked import Asked, ask
@@ -39,8 +39,10 @@ class Used:
     left: str
 
 
-class BuildForm(ActForm):
+class BuildForm(OnceForm):
     """When it was built, how full it is, and what was left behind."""
+
+    kind = Kind.BUILD
 
     state = forms.ChoiceField(
         label=gettext_lazy("The filling"),
@@ -111,6 +113,8 @@ class BuildForm(ActForm):
 class AddForm(BuildForm):
     """What goes on a pile that is filling."""
 
+    kind = Kind.ADD
+
     lot = forms.ChoiceField(label=gettext_lazy("On which pile"))
     state = forms.ChoiceField(
         label=gettext_lazy("The filling"),
@@ -122,7 +126,7 @@ class AddForm(BuildForm):
         widget=forms.RadioSelect,
     )
 
-    field_order = ("lot", "state", "water", "gone", "happened_at", "note", "entry_id")
+    field_order = ("lot", "state", "water", "gone", "happened_at", "note", "entry_id", "again")
 
     def __init__(self, *args: Any, filling: list[LotState], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -150,7 +154,7 @@ def build(request: HttpRequest) -> HttpResponse:
         request.POST or None,
         person=request.user,
         worked=asked.worked,
-        initial={"water": _litres(asked)},
+        initial={"water": _litres(asked, request.user.units)},
     )
     if request.method == "POST":
         entry = form.write(build_pile)
@@ -179,7 +183,7 @@ def add(request: HttpRequest) -> HttpResponse:
         person=request.user,
         worked=asked.worked,
         filling=asked.filling,
-        initial={"water": _litres(asked), "lot": here.code if here else None},
+        initial={"water": _litres(asked, request.user.units), "lot": here.code if here else None},
     )
     if request.method == "POST":
         entry = form.write(add_to_pile)
@@ -209,9 +213,9 @@ def _written(request: HttpRequest, kind: Kind) -> Entry | None:
     ).first()
 
 
-def _litres(asked: Asked) -> str:
+def _litres(asked: Asked, units: str) -> str:
     """Return the water of the mix as the person types it, empty when there is none."""
-    water = LIQUID[asked.form.system]
+    water = LIQUID[units]
     litres = asked.form.litres()
     return f"{water.from_si(litres):.0f}" if litres >= 0.5 else ""
 

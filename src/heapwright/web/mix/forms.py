@@ -64,7 +64,12 @@ class MixForm(PersonForm):
     )
     no_water = forms.BooleanField(label=gettext_lazy("Add no water"), required=False)
     lot = forms.MultipleChoiceField(
-        label=gettext_lazy("Stock to use"), required=False, widget=forms.CheckboxSelectMultiple
+        label=gettext_lazy("Stock to use"),
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={
+            "invalid_choice": gettext_lazy("%(value)s is not on hand any more; propose anew.")
+        },
     )
     water = MeasureField("liquid", label=gettext_lazy("Water to add"), required=False, low=0)
 

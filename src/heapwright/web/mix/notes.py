@@ -4,19 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import takewhile
+from typing import Final
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from heapwright.data import constant
 from heapwright.data.mixing import layer_thickness
 from heapwright.science.layers import Layer
 from heapwright.science.mixing import Mix, Part
 from heapwright.science.programme import DRY_ROLES
+from heapwright.science.recipe import DEFAULT_CHANCE
 from heapwright.web.measures import with_unit
 from heapwright.web.mix.asked import Asked
-from heapwright.web.mix.words import on_hand_words, short_names
+from heapwright.web.mix.words import NAMES, on_hand_words, short_names
 from heapwright.yard.models import Contamination, Place
 from heapwright.yard.recipe import Worked, footprint_m2, height_limit_m
+
+_MEASURED: Final = {
+    "moisture_pct": gettext_lazy("the moisture"),
+    "cn": gettext_lazy("nitrogen and carbon"),
+    "bulk_density_kg_m3": gettext_lazy("the bulk density"),
+    "free_air_space_pct": gettext_lazy("the bulk density"),
+}
+"""What narrows each property of a mix when it is measured."""
 
 
 def notes(asked: Asked, worked: Worked, units: str) -> Iterator[str]:
@@ -34,12 +45,19 @@ def notes(asked: Asked, worked: Worked, units: str) -> Iterator[str]:
     yield from _dirty(worked)
     yield from _size(mix, place, units)
     yield from _lifting(worked, units)
-    sure = 1.0 if found.spread is None else found.spread.chance_in_range
-    if found.feasible and not asked.stated and sure < found.chance_wanted:
-        yield _("Less sure than wished: measure the moisture of %(name)s to be surer.") % {
-            "name": _vaguest(found.parts)
-        }
     names = short_names(worked.of)
+    spread = found.spread
+    if (
+        found.feasible
+        and spread
+        and spread.chance_in_range < (found.chance_wanted or DEFAULT_CHANCE)
+    ):
+        weakest = min(spread.chance_by_property, key=spread.chance_by_property.__getitem__)
+        yield _("Least sure is %(what)s: measure %(figure)s of %(name)s to be surer.") % {
+            "what": NAMES[weakest],
+            "figure": _MEASURED[weakest],
+            "name": names[_vaguest(found.parts, weakest)],
+        }
     assumed = [
         names[part.ingredient.id]
         for part in found.parts
@@ -110,15 +128,22 @@ def _lifting(worked: Worked, units: str) -> Iterator[str]:
             }
 
 
-def _vaguest(parts: Sequence[Part]) -> str:
-    """Return the ingredient whose moisture adds most to what is not known."""
-    solids = [part for part in parts if not part.ingredient.is_water]
+def _vaguest(parts: Sequence[Part], weakest: str) -> str:
+    """Return the id of the ingredient that adds most to what is not known of a property."""
 
-    def weight(part: Part) -> float:
-        span = part.ingredient.moisture_pct
-        return part.mass_kg * (span.high - span.low)
+    def doubt(part: Part) -> float:
+        """Return how far water, nitrogen or volume of a part may lie from the typical."""
+        it, mass_kg = part.ingredient, part.mass_kg
+        moisture = it.moisture_pct
+        if weakest == "moisture_pct":
+            return mass_kg * (moisture.high - moisture.low)
+        if weakest == "cn":
+            dry_kg = mass_kg * (100.0 - moisture.typical)
+            return dry_kg * (it.n_pct_dry.high - it.n_pct_dry.low)
+        density = it.bulk_density_kg_m3
+        return mass_kg / density.low - mass_kg / density.high
 
-    return max(solids, key=weight).ingredient.name
+    return max((part for part in parts if not part.ingredient.is_water), key=doubt).ingredient.id
 
 
 def layer_notes(worked: Worked, units: str) -> Iterator[str]:

@@ -13,7 +13,7 @@ from heapwright.web.measures import LIQUID
 from heapwright.web.mix.answer import answer
 from heapwright.web.mix.asked import Asked, ask
 from heapwright.web.mix.forms import AMOUNT
-from heapwright.web.mix.words import on_hand_words
+from heapwright.web.mix.words import FIGURES, on_hand_words
 from heapwright.web.receive.stock import can_wait, name_of
 
 
@@ -29,7 +29,11 @@ def mix(request: HttpRequest) -> HttpResponse:
             "asked": asked,
             "amounts": _amounts(asked),
             "left_out": [
-                {"lot": one.lot, "name": name_of(one.lot), "why": one.why}
+                {
+                    "lot": one.lot,
+                    "name": name_of(one.lot),
+                    "missing": [FIGURES[name] for name in one.missing],
+                }
                 for one in asked.supply.left_out
             ],
             "liquid_unit": LIQUID[asked.form.system].sign,

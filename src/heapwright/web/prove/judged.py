@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time
-from typing import Final
+from functools import lru_cache
+from typing import Any, Final
 from zoneinfo import ZoneInfo
+
+from django.db.models import Count, Max
 
 from heapwright.data.sanitation import terms
 from heapwright.science.daily import Act, Log
@@ -14,10 +17,12 @@ from heapwright.science.periods import day_text
 from heapwright.science.rules import Rule
 from heapwright.science.sanitation import Proof, Stated, Verdict, evaluate
 from heapwright.yard import prove
-from heapwright.yard.models import Lot, Stage
+from heapwright.yard.models import Entry, Flow, Kind, Lot, Site, Stage
 
 WEAKEST: Final[tuple[Verdict, ...]] = ("not met", "cannot be shown", "not yet", "met")
 """Verdicts, the one furthest from met first."""
+
+Mark = tuple[tuple[Any, ...], ...]
 
 HEATING: Final = (Stage.FILLING, Stage.HOT)
 
@@ -52,24 +57,89 @@ class Judged:
         return None if None in days else max(day for day in days if day is not None)
 
 
-def judge_lot(
-    lot: Lot, stage: str, rules: Sequence[Rule], stated: Stated, now: datetime, zone: ZoneInfo
-) -> tuple[Judged, ...]:
-    """Judge a lot by each rule; see :func:`logs_of` and :func:`judge`."""
-    return judge(logs_of(lot), rules, stated, until_s=open_until_s(stage, now, zone))
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """A lot's logs as they stand: the same until something is written about it, or struck.
+
+    ``mark`` differs when the log of the lot or of one that it came from does, so that what is
+    worked out from it may be kept in memory.
+    """
+
+    lot_id: int
+    zone: str
+    mark: Mark
+
+    def logs(self) -> tuple[Log, ...]:
+        """Return the logs that together prove the lot."""
+        return _logs(self)
+
+    def judged(
+        self, rules: Sequence[Rule], stated: Stated, *, until_s: int | None
+    ) -> tuple[Judged, ...]:
+        """Judge the lot by each rule; see :func:`judge`."""
+        return _judged(self, tuple(rules), stated, until_s)
 
 
-def logs_of(lot: Lot) -> tuple[Log, ...]:
-    """Return the logs that together prove a lot."""
+def evidence_of(lots: Collection[Lot]) -> dict[int, Evidence]:
+    """Return the evidence of each lot by its id, in a few queries however many there are."""
+    zone = Site.load().zone
+    marks = _marks([lot.id for lot in lots])
+    return {lot.id: Evidence(lot.id, zone, marks[lot.id]) for lot in lots}
+
+
+@lru_cache(maxsize=64)
+def _logs(evidence: Evidence) -> tuple[Log, ...]:
+    lot = Lot.objects.get(id=evidence.lot_id)
     return tuple(prove.lot_log(lot, strand) for strand in prove.strands(lot))
 
 
+@lru_cache(maxsize=128)
+def _judged(
+    evidence: Evidence, rules: tuple[Rule, ...], stated: Stated, until_s: int | None
+) -> tuple[Judged, ...]:
+    return judge(evidence.logs(), rules, stated, until_s=until_s)
+
+
+def _marks(lot_ids: Collection[int]) -> dict[int, Mark]:
+    """Return for each lot a mark that differs when its log or a forebear's does."""
+    parents: dict[int, set[int]] = {}
+    unknown = set(lot_ids)
+    while unknown:
+        parents.update((one, set()) for one in unknown)
+        for to_lot, from_lot in Flow.objects.filter(
+            to_lot__in=unknown,
+            from_lot__isnull=False,
+            entry__kind__in=(Kind.DIVIDE, Kind.SCREEN, Kind.COMBINE),
+        ).values_list("to_lot_id", "from_lot_id"):
+            parents[to_lot].add(from_lot)
+        unknown = {one for line in parents.values() for one in line} - parents.keys()
+    written = {
+        lot_id: (lot_id, *said)
+        for lot_id, *said in Entry.lots.through.objects.filter(lot__in=parents)
+        .order_by()
+        .values_list("lot_id")
+        .annotate(Count("entry"), Max("entry__recorded_at"), Max("entry__struck_at"))
+    }
+
+    def line(lot_id: int) -> set[int]:
+        found, waiting = {lot_id}, [lot_id]
+        while waiting:
+            new = parents[waiting.pop()] - found
+            found |= new
+            waiting += new
+        return found
+
+    return {
+        lot_id: tuple(written.get(one, (one,)) for one in sorted(line(lot_id)))
+        for lot_id in lot_ids
+    }
+
+
 def open_until_s(stage: str, now: datetime, zone: ZoneInfo) -> int | None:
-    """Return yesterday's end for a heap that should be hot, None for one past its heat."""
+    """Return when today began for a heap that should be hot, None for one past its heat."""
     if stage not in HEATING:
         return None
-    midnight = datetime.combine(now.astimezone(zone).date(), time(), tzinfo=zone)
-    return int(midnight.timestamp()) - 1
+    return int(datetime.combine(now.astimezone(zone).date(), time(), tzinfo=zone).timestamp())
 
 
 def judge(
@@ -80,13 +150,14 @@ def judge(
     Parameters
     ----------
     until_s : int or None
-        Where a rule is not met yet, its log runs until then even if nobody read it since: days
-        that have passed unread are gaps, and the earliest date lies ahead.
+        When today began. Where a rule is not met yet, its log runs until then even if nobody
+        read it since: days that have passed unread are gaps, and the earliest date lies ahead.
+        Today may still be read.
     """
     judged = []
     for log in logs:
         proofs = evaluate(log, rules, stated, terms())
-        if until_s is not None and _last_s(log) < until_s:
+        if until_s is not None and log.clock.day(_last_s(log)) < log.clock.day(until_s) - 1:
             open_ones = [one.rule for one in proofs if one.verdict != "met"]
             later = {one.rule.id: one for one in _until(log, until_s, open_ones, stated)}
             proofs = tuple(later.get(one.rule.id, one) for one in proofs)

@@ -209,10 +209,11 @@ def working(proof: Proof, units: str) -> dict[str, Any]:
         ),
         (
             _("Points that every day needs"),
-            _("any %(n)d") % {"n": stated.points}
+            str(stated.points if isinstance(stated.points, int) else len(proof.required_points)),
+            _("stated: any so many different ones")
             if isinstance(stated.points, int)
-            else points or "–",
-            _("each point read on two days or more, unless stated"),
+            else _("%(points)s; each point read on two days or more, unless stated")
+            % {"points": points or "–"},
         ),
     ]
     if rule.judged_by == "days":
@@ -220,12 +221,12 @@ def working(proof: Proof, units: str) -> dict[str, Any]:
             (_("Days needed"), str(rule.days), whence),
             (_("Days that count"), str(proof.days_credited), measured),
             (
-                _("Unbroken"),
-                _("longest %(longest)d, up to now %(now)d")
-                % {"longest": proof.longest_run_days, "now": proof.current_run_days},
+                _("Longest unbroken"),
+                str(proof.longest_run_days),
                 _("the document says: %(said)s; judged as: %(judged)s")
                 % {"said": rule.said, "judged": rule.judged_as},
             ),
+            (_("Unbroken up to now"), str(proof.current_run_days), measured),
             (
                 _("Turnings that count"),
                 f"{proof.turnings_credited} / {proof.turnings_needed}",

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
 from typing import Any
-from urllib.parse import urlencode
 
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, render
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.translation import gettext as _
@@ -21,7 +19,7 @@ from heapwright.science.sanitation import Stated
 from heapwright.web.more.tables import Column, csv_file, csv_href, table, wants_csv
 from heapwright.web.prove import shown
 from heapwright.web.prove.forms import RuleForm, StatedForm
-from heapwright.web.prove.judged import Judged, judge, judge_lot, logs_of, open_until_s
+from heapwright.web.prove.judged import Judged, evidence_of, open_until_s
 from heapwright.web.prove.words import VERDICTS, asks, cited, document, plain, progress, said, when
 from heapwright.yard import state
 from heapwright.yard.models import Lot, LotKind, Site, Stage
@@ -38,11 +36,13 @@ def lots(request: HttpRequest) -> HttpResponse:
     standing = [one for one in state.state_at() if one.kind in (LotKind.PILE, LotKind.COMPOST)]
     held = Lot.objects.in_bulk([one.id for one in standing])
     stated = Stated(method=rule.methods[0] if len(rule.methods) == 1 else None)
+    evidence = evidence_of(held.values())
     rows = []
     for one in standing:
-        judged = judge_lot(held[one.id], one.stage, (rule,), stated, now, site.tz)[0]
-        rows.append((one, judged))
-    rows.sort(key=lambda row: row[0].begun_at, reverse=True)
+        until_s = open_until_s(one.stage, now, site.tz)
+        rows.append((one, evidence[one.id].judged((rule,), stated, until_s=until_s)[0]))
+    # those that still want something first, the oldest of them on top
+    rows.sort(key=lambda row: (row[1].met_at is not None, row[0].begun_at))
     if wants_csv(request):
         return csv_file(
             "proof",
@@ -76,11 +76,11 @@ def lots(request: HttpRequest) -> HttpResponse:
                 _("Heaps on the yard"),
                 (
                     Column(_("Lot"), short=True),
-                    Column(_("Where")),
-                    Column(_("Stage")),
                     Column(_("Verdict")),
                     Column(_("So far")),
                     Column(_("Met, or can be")),
+                    Column(_("Where")),
+                    Column(_("Stage")),
                 ),
                 [
                     (
@@ -90,11 +90,11 @@ def lots(request: HttpRequest) -> HttpResponse:
                             query,
                             one.code,
                         ),
-                        one.place.name if one.place else "",
-                        Stage(one.stage).label if one.stage else "",
                         VERDICTS[judged.verdict],
                         progress(judged),
                         when(judged),
+                        one.place.name if one.place else "",
+                        Stage(one.stage).label if one.stage else "",
                     )
                     for one, judged in rows
                 ],
@@ -112,7 +112,8 @@ def lot(request: HttpRequest, code: str) -> HttpResponse:
         raise Http404(_("A proof is for a pile or compost."))
     units, site, now = request.user.units, Site.load(), timezone.now()
     standing = state.lot_state(code)
-    logs = logs_of(found)
+    evidence = evidence_of([found])[found.id]
+    logs = evidence.logs()
     names = tuple(dict.fromkeys(name for log in logs for name in log.readings.points))
     form = StatedForm(request.GET, person=request.user, names=names)
     page: dict[str, Any] = {"lot": found, "standing": standing, "form": form}
@@ -123,7 +124,7 @@ def lot(request: HttpRequest, code: str) -> HttpResponse:
     rule, stated = form.chosen(), form.stated()
     others = [one for one in _in_question(stated) if one.id != rule.id]
     until_s = open_until_s(standing.stage if standing else "", now, site.tz)
-    judged, *rest = judge(logs, [rule, *others], stated, until_s=until_s)
+    judged, *rest = evidence.judged([rule, *others], stated, until_s=until_s)
     if wants_csv(request):
         return shown.days_csv(code, judged)
     page |= {
@@ -155,7 +156,7 @@ def lot(request: HttpRequest, code: str) -> HttpResponse:
             for at, (proof, log) in enumerate(zip(judged.proofs, logs, strict=True), start=1)
         ],
         "others": _others(request.GET, code, rest),
-        "certificate": _certificate(code, rule, stated),
+        "certificate": _certificate(code, request.GET, rule),
     }
     return render(request, "heapwright/prove/lot.html", page)
 
@@ -199,19 +200,8 @@ def _others(query: QueryDict, code: str, rest: list[Judged]) -> dict[str, Any]:
     )
 
 
-def _certificate(code: str, rule: Rule, stated: Stated) -> str:
-    """Return the address of the printed proof, empty where nothing prints.
-
-    The query is in SI, whatever the person's units: ``rule`` and the fields of
-    :class:`~heapwright.science.sanitation.Stated` that were stated.
-    """
-    try:
-        address = reverse("print-proof", args=[code])
-    except NoReverseMatch:
-        return ""
-    said = {"rule": rule.id}
-    for field in fields(stated):
-        value = getattr(stated, field.name)
-        if value:
-            said[field.name] = ",".join(value) if isinstance(value, tuple) else f"{value}"
-    return f"{address}?{urlencode(said)}"
+def _certificate(code: str, query: QueryDict, rule: Rule) -> str:
+    """Return the address of the printed proof with what was stated here."""
+    asked = query.copy()
+    asked["rule"] = rule.id
+    return f"{reverse('print-proof', args=[code])}?{asked.urlencode()}"

@@ -16,11 +16,11 @@ from heapwright.people.models import User
 from heapwright.science.materials import Material
 from heapwright.science.mixing import WATER
 from heapwright.web.fields import MeasureField, NumberField
-from heapwright.web.forms import ActForm, PersonForm
+from heapwright.web.forms import OnceForm, PersonForm
 from heapwright.web.measures import MASS, VOLUME
 from heapwright.yard.amounts import Quantity
 from heapwright.yard.errors import YardError
-from heapwright.yard.models import Container, Contamination, Known, Place, PlaceKind, Source
+from heapwright.yard.models import Container, Contamination, Kind, Known, Place, PlaceKind, Source
 from heapwright.yard.receive import DeliveryLine, ReceiveDelivery
 from heapwright.yard.recipe import WaitingLot
 
@@ -167,8 +167,10 @@ class Choices:
         return lines[:MOST_LINES]
 
 
-class DeliveryForm(ActForm):
+class DeliveryForm(OnceForm):
     """Who brought it and when."""
+
+    kind = Kind.DELIVERY
 
     source = forms.ModelChoiceField(
         label=gettext_lazy("From"),
@@ -177,7 +179,7 @@ class DeliveryForm(ActForm):
         empty_label=None,
     )
 
-    field_order = ("source", "happened_at", "note", "entry_id")
+    field_order = ("source", "happened_at", "note", "entry_id", "again")
 
     def __init__(self, *args: Any, lines: list[LineForm], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

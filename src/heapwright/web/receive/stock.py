@@ -26,6 +26,7 @@ from heapwright.yard.models import Contamination, Entry, LotKind, Site, Source
 from heapwright.yard.receive import receive_delivery
 from heapwright.yard.recipe import WaitingLot, waiting
 
+_TODAY = 0.5
 LONG_DAYS = 60.0
 """What keeps longer than this is not counted in days."""
 
@@ -141,7 +142,9 @@ def can_wait(lot: WaitingLot) -> str:
 def lot_link(code: str) -> SafeString | str:
     """Return a lot's code as a link to its page."""
     try:
-        return format_html('<a href="{}">{}</a>', reverse("pile", args=[code]), code)
+        return format_html(
+            '<a class="short-cell" href="{}">{}</a>', reverse("pile", args=[code]), code
+        )
     except NoReverseMatch:
         return code
 
@@ -194,6 +197,11 @@ def _as_csv(lots: tuple[WaitingLot, ...]) -> HttpResponse:
 def _presses(lot: WaitingLot) -> str:
     keeps = lot.keeps
     assert keeps is not None
+    if lot.waited_days < _TODAY:
+        return _("Came today; keeps %(warm)g days in warm weather, %(cool)g in cool.") % {
+            "warm": keeps.days_warm,
+            "cool": keeps.days_cool,
+        }
     return _("Waiting for %(waited).0f days; keeps %(warm)g in warm weather, %(cool)g in cool.") % {
         "waited": lot.waited_days,
         "warm": keeps.days_warm,

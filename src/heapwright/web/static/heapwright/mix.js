@@ -13,7 +13,7 @@
   const say = () => {
     const headline = document.getElementById("mix-headline");
     if (!said || !headline) return;
-    said.textContent = headline.textContent;
+    said.textContent = headline.dataset.brief;
     said.hidden = false;
   };
 
