@@ -78,11 +78,12 @@ def main() -> None:
             context = browser.new_context(
                 viewport={"width": width, "height": height},
                 color_scheme="dark" if asked.dark else "light",
-                device_scale_factor=1,
             )
-            context.add_cookies([cookie])
             pages[size] = context.new_page()
-        waiting, seen = deque([f"{base}/", f"{base}/sign-in/"]), set()
+            pages[size].goto(f"{base}/sign-in/")
+            pages[size].screenshot(path=asked.folder / f"sign-in-{size}.png", full_page=True)
+            context.add_cookies([cookie])
+        waiting, seen = deque([f"{base}/"]), {"sign-in"}
         while waiting:
             address = waiting.popleft()
             try:

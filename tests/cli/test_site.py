@@ -418,3 +418,22 @@ def test_serve_makes_the_site_and_a_port_in_use_is_one_line(tmp_path):
             assert page.status == 200
     finally:
         ended(server, signal.SIGTERM)
+
+
+def test_mix_and_prove_work_on_the_sites_own_records(records, sheet):
+    loaded(records, sheet(log_text()), "--lot", "K-001")
+    by_file = run(records, "prove", sheet(log_text()), "--rule", "US-FDA-T", "--json")
+    by_lot = run(records, "prove", "--lot", "K-001", "--rule", "US-FDA-T", "--json")
+    assert by_lot.returncode == 0, by_lot.stderr
+    (of_file,), (of_lot,) = json.loads(by_file.stdout), json.loads(by_lot.stdout)
+    for name in ("rule", "verdict", "days_credited", "longest_run_days", "turnings_credited"):
+        assert of_lot[name] == of_file[name]
+    assert "no lot K-404" in refused(records, "prove", "--lot", "K-404")
+    assert "one of the two" in refused(records, "prove", sheet(log_text()), "--lot", "K-001")
+
+    mixed = run(records, "mix", "solve", "--site", "--json")
+    assert mixed.returncode == 0, mixed.stderr
+    found = json.loads(mixed.stdout)
+    assert {i["material"] for i in found["ingredients"]} <= set(rows_on_hand(records))
+    assert found["feasible"] or found["blocked_by"]
+    assert "one of the two" in refused(records, "mix", "solve")

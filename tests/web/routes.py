@@ -76,6 +76,7 @@ def example(route: Route, site: SmallSite) -> dict[str, object]:
         "recall": {"code": site.compost.code},
         "pile-act": {"code": site.hot.code, "name": "turn"},
         "entry": {"entry_id": site.helpers_check.uuid},
+        "enter-again": {"entry_id": site.helpers_check.uuid},
         "strike": {"entry_id": site.helpers_check.uuid},
     }
     usual: dict[str, object] = {

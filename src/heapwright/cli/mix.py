@@ -91,7 +91,8 @@ def check(amounts: Path, as_json: bool, working: bool, own: Path | None, **asked
 
 
 @mix.command()
-@click.argument("stock", type=_FILE, metavar="STOCK.csv")
+@click.argument("stock", type=_FILE, metavar="STOCK.csv", required=False)
+@click.option("--site", is_flag=True, help="What is on hand in the site's own records.")
 @click.option("--volume-m3", metavar="M3", help="Wanted volume of the pile.")
 @click.option("--mass-kg", metavar="KG", help="Wanted mass of the pile, water included.")
 @click.option("--no-water", is_flag=True, help="Add no water.")
@@ -105,7 +106,8 @@ def check(amounts: Path, as_json: bool, working: bool, own: Path | None, **asked
 )
 @_shared
 def solve(
-    stock: Path,
+    stock: Path | None,
+    site: bool,
     volume_m3: str | None,
     mass_kg: str | None,
     no_water: bool,
@@ -120,19 +122,25 @@ def solve(
 
     STOCK.csv has the columns material and available_kg (or available_lb, available_m3,
     available_yd3, available_gal), optionally waiting_days, container and container_l, and
-    measured values as for mix check. Amounts come in whole or half containers. Without a wanted
+    measured values as for mix check. With --site the site's own records say what is on hand.
+    Amounts come in whole or half containers. Without a wanted
     volume or mass the pile is as large as the stock makes well.
     """
     from dataclasses import replace
 
     from heapwright.cli.mix_answer import Answer, print_answer
+    from heapwright.cli.site_records import site_library, site_stock_rows
     from heapwright.data.mixing import candidates, mix_facts, water
     from heapwright.files.amounts import on_hand, read_stock
     from heapwright.science.recipe import additions
     from heapwright.science.recipe import solve as solve_recipe
 
+    if (stock is None) != site:
+        raise InputError("give a STOCK.csv or --site, one of the two")
+    if site and own is not None:
+        raise InputError("--own goes with a STOCK.csv; a site's records hold its own materials")
     facts = mix_facts()
-    library = _library(own)
+    library = site_library() if site else _library(own)
     goals = replace(
         _goals(asked),
         volume_m3=_number(volume_m3, "--volume-m3"),
@@ -140,7 +148,7 @@ def solve(
         water_allowed=not no_water,
         chance=_number(chance, "--chance"),
     )
-    rows = read_stock(stock, library, facts)
+    rows = site_stock_rows() if stock is None else read_stock(stock, library, facts)
     available = on_hand(rows, _caps(caps, library))
     with _solver_kept_quiet():
         recipe = solve_recipe(available, goals, facts, water())

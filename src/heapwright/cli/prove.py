@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     epilog="Proof of time and temperature is evidence of the process, not a laboratory result. "
     "Local codes and the permit decide; this program does not."
 )
-@click.argument("log", type=click.Path(path_type=Path))
+@click.argument("log", type=click.Path(path_type=Path), required=False)
+@click.option("--lot", metavar="CODE", help="A lot of the site's own records instead of a LOG.")
 @click.option("--rule", "rule_ids", multiple=True, metavar="ID", help="Judge by this rule; repeat.")
 @click.option(
     "--rules",
@@ -70,7 +71,8 @@ if TYPE_CHECKING:
 @click.option("--working", is_flag=True, help="Show formula, inputs, origin and source.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def prove(
-    log: Path,
+    log: Path | None,
+    lot: str | None,
     rule_ids: tuple[str, ...],
     rules_file: Path | None,
     method: Any,
@@ -94,7 +96,8 @@ def prove(
 
     LOG is a table: time,event,point,depth_cm,temp_c (or depth_in, temp_f), rows in any order.
     Events: read, built, added, turned, moved, combined, covered. Without --rule every rule is
-    judged. What the log does not show never counts in the pile's favour.
+    judged. What the log does not show never counts in the pile's favour. With --lot the
+    records of the site are judged instead of a file.
     """
     from heapwright.cli import prove_text
     from heapwright.data.sanitation import terms
@@ -108,52 +111,70 @@ def prove(
     wanted = _points(points)
     deaths = _organisms(deaths_file) if organisms or deaths_file else None
 
-    read = _read(log, time_zone)
-    stated = _stated(method, insulation_cm, error_c, zone, wanted, read)
-    proofs = evaluate(read.log, chosen, stated, terms())
-    found = _kills(read, stated, deaths) if deaths is not None else None
-    gauge = prove_text.hot_zone(read, stated, share, mixing) if share is not None else None
-
-    if as_json:
-        import json
-
-        printed = []
+    printed: list[dict[str, Any]] = []
+    lines: list[str] = []
+    reads = _reads(log, lot, time_zone)
+    for name, read in reads:
+        stated = _stated(method, insulation_cm, error_c, zone, wanted, read)
+        proofs = evaluate(read.log, chosen, stated, terms())
+        found = _kills(read, stated, deaths) if deaths is not None else None
+        gauge = prove_text.hot_zone(read, stated, share, mixing) if share is not None else None
         for proof in proofs:
             item = proof_summary(proof)
             item["notes"] = [*read.notes, *proof.notes]
+            if len(reads) > 1:
+                item["log"] = name
             if found is not None:
                 item["organisms"] = [prove_text.kill_summary(kill) for kill in found]
                 item["federal_gauge"] = prove_text.federal_summary(read, stated)
             if gauge is not None:
                 item["hot_zone"] = gauge
             printed.append(item)
-        click.echo(json.dumps(printed, indent=2, ensure_ascii=False, allow_nan=False))
-        return
-    lines = prove_text.head(log.name, read, proofs)
-    if rule_ids or len(proofs) <= 3:
+        lines += prove_text.head(name, read, proofs)
+        full = bool(rule_ids) or len(proofs) <= 3
+        if not full:
+            lines += prove_text.overview(proofs)
         for proof in proofs:
-            lines += prove_text.verdict(proof)
+            lines += prove_text.verdict(proof) if full else []
             if show_days:
+                lines += [] if full else ["", proof.rule.id]
                 lines += prove_text.day_table(proof, fahrenheit=read.fahrenheit)
             if working:
+                lines += [] if full else [""]
                 lines += prove_text.working(proof)
-    else:
-        lines += prove_text.overview(proofs)
-        for proof in proofs:
-            if show_days:
-                lines += [
-                    "",
-                    proof.rule.id,
-                    *prove_text.day_table(proof, fahrenheit=read.fahrenheit),
-                ]
-            if working:
-                lines += ["", *prove_text.working(proof)]
-    if found is not None:
-        lines += prove_text.kill_table(found, read, stated, working=working)
-    if gauge is not None:
-        lines += prove_text.hot_zone_lines(gauge, working=working)
-    lines += prove_text.caution()
-    click.echo("\n".join(lines))
+        if found is not None:
+            lines += prove_text.kill_table(found, read, stated, working=working)
+        if gauge is not None:
+            lines += prove_text.hot_zone_lines(gauge, working=working)
+    if as_json:
+        import json
+
+        click.echo(json.dumps(printed, indent=2, ensure_ascii=False, allow_nan=False))
+        return
+    if len(reads) > 1:
+        lines += ["", f"{lot} was put together from {len(reads)} piles: each of these must be met."]
+    click.echo("\n".join([*lines, *prove_text.caution()]))
+
+
+def _reads(log: Path | None, lot: str | None, time_zone: str | None) -> list[tuple[str, LogFile]]:
+    """Return the logs to judge by name: of a file, or of a lot of the site's records."""
+    if (log is None) == (lot is None):
+        raise InputError("give the LOG of a pile or --lot CODE, one of the two")
+    if log is not None:
+        return [(log.name, _read(log, time_zone))]
+    if time_zone is not None:
+        raise InputError("--time-zone goes with a LOG; a site's records know their zone")
+    from heapwright.cli.site_records import site_log
+    from heapwright.files.log import LogFile
+
+    logs = site_log(str(lot))
+    return [
+        (
+            f"{lot}" if len(logs) == 1 else f"{lot}, log {number} of {len(logs)}",
+            LogFile(one, (), fahrenheit=False, rows=len(one.readings.time_s)),
+        )
+        for number, one in enumerate(logs, start=1)
+    ]
 
 
 def _rules(rule_ids: tuple[str, ...], rules_file: Path | None) -> list[Rule]:

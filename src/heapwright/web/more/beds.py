@@ -11,41 +11,46 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.html import format_html, format_html_join
+from django.utils.html import format_html
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
 from heapwright.web.fields import MeasureField, NumberField
+from heapwright.web.forms import ActForm
 from heapwright.web.measures import with_unit
 from heapwright.web.more.answers import done
 from heapwright.web.more.logs import lot_choices
-from heapwright.web.more.replacing import ReplacingForm, wrong_entry
+from heapwright.web.more.made_of import materials_of_uses
+from heapwright.web.more.places import in_order
 from heapwright.web.more.tables import Column, Row, csv_file, csv_href, table, wants_csv
 from heapwright.web.more.telling import Teller, day_words, material_names, moment_words
 from heapwright.web.shell import helper_only
 from heapwright.yard import history, ledger, trace, use
 from heapwright.yard.amounts import Quantity
+from heapwright.yard.errors import YardError
 from heapwright.yard.models import (
     Container,
     End,
     Entry,
     Flow,
-    Kind,
     Lot,
     LotKind,
     Place,
     PlaceKind,
     Site,
+    Source,
     Stage,
 )
 from heapwright.yard.state import lot_state
 
 BEDS = (PlaceKind.BED, PlaceKind.TRENCH)
 CM_PER_M = 100.0
+SHOWN = 200
+"""So many rows of a recall stand on the page; the file has all."""
 
 
-class UseForm(ReplacingForm):
+class UseForm(ActForm):
     """Compost put on a bed, or taken by a person."""
 
     lot = forms.ChoiceField(label=gettext_lazy("Of which lot"))
@@ -78,7 +83,6 @@ class UseForm(ReplacingForm):
     )
     field_names = {  # noqa: RUF012
         "person": "taker",
-        "quantity": "count",
         "quantity.mass_kg": "mass_kg",
         "quantity.volume_m3": "volume_m3",
         "quantity.container": "container",
@@ -91,20 +95,10 @@ class UseForm(ReplacingForm):
         self.fields["lot"].choices = lot_choices(
             LotKind.COMPOST, LotKind.PILE, LotKind.OVERS, named=named
         )
-        beds = Place.objects.filter(kind__in=BEDS, retired_at=None).values_list("code", "name")
-        self.fields["bed"].choices = [("", _("no bed")), *beds]
+        beds = sorted(Place.objects.filter(kind__in=BEDS, retired_at=None), key=in_order)
+        self.fields["bed"].choices = [("", _("no bed")), *((bed.code, bed.name) for bed in beds)]
         containers = Container.objects.filter(retired_at=None).values_list("code", "name")
         self.fields["container"].choices = [("", "–"), *containers]
-
-    def said_before(self, sent: dict[str, Any]) -> dict[str, Any]:
-        """Return what the wrong entry said of lot, goal and amount."""
-        amount = sent.get("quantity", {})
-        names = ("container", "count", "mass_kg", "volume_m3")
-        return (
-            super().said_before(sent)
-            | {name: amount[name] for name in names if name in amount}
-            | {"taker": sent.get("person", ""), "all_of_it": not amount or "empties" in sent}
-        )
 
     def act(self) -> use.UseCompost:
         """Return the use as an act."""
@@ -131,10 +125,18 @@ class UseForm(ReplacingForm):
             empties=said["all_of_it"] and quantity is not None,
         )
 
+    def refuse(self, error: YardError) -> None:
+        """Put what is refused of the amount beside the figure that was typed."""
+        if error.field == "quantity":
+            stated = [name for name in ("mass_kg", "volume_m3") if self.cleaned_data[name]]
+            self.add_error((*stated, "count")[0], error.message[:1].upper() + error.message[1:])
+        else:
+            super().refuse(error)
+
     def as_typed(self) -> str:
         """Return the amount as the person wrote it."""
         said = self.cleaned_data
-        parts = [f"{self.data['count']} × {said['container']}"] if said["container"] else []
+        parts = [f"{self.data.get('count', '')} × {said['container']}"] if said["container"] else []
         for name in ("mass_kg", "volume_m3"):
             field = self.fields[name]
             if said[name] is not None and isinstance(field, MeasureField):
@@ -145,9 +147,8 @@ class UseForm(ReplacingForm):
 @helper_only
 def use_compost(request: HttpRequest) -> HttpResponse:
     """Put compost on a bed or give it to a person."""
-    wrong = wrong_entry(request, Kind.USE)
     start = {name: request.GET.get(name, "") for name in ("lot", "bed")}
-    form = UseForm(request.POST or None, person=request.user, wrong=wrong, initial=start)
+    form = UseForm(request.POST or None, person=request.user, initial=start)
     if request.method == "POST":
         entry = form.write(use.use_compost)
         if entry is not None:
@@ -157,7 +158,6 @@ def use_compost(request: HttpRequest) -> HttpResponse:
             return done(request, said, *(("bed", bed) if bed else ("beds",)), undo=entry)
     context = {
         "form": form,
-        "wrong": wrong,
         "title": _("Use compost"),
         "lede": _("On a bed, or given to somebody."),
         "act_word": _("Log it"),
@@ -191,7 +191,7 @@ def beds(request: HttpRequest) -> HttpResponse:
     )
     all_beds = [
         bed
-        for bed in Place.objects.filter(kind__in=BEDS).order_by("retired_at", "code")
+        for bed in sorted(Place.objects.filter(kind__in=BEDS), key=in_order)
         if bed.retired_at is None or bed.id in had
     ]
     if wants_csv(request):
@@ -229,7 +229,7 @@ def beds(request: HttpRequest) -> HttpResponse:
             "beds",
             _("What each bed has had"),
             [
-                Column(_("Bed")),
+                Column(_("Bed"), short=True),
                 Column(_("In all"), number=True),
                 Column(_("As a layer"), number=True),
                 Column(_("Last")),
@@ -263,7 +263,7 @@ def bed(request: HttpRequest, code: str) -> HttpResponse:
         sums[line.entry_id, line.from_lot_id][0] += line.mass_kg
         sums[line.entry_id, line.from_lot_id][1] += line.volume_m3 or 0.0
     names = material_names()
-    made_of = {lot_id: trace.materials_of(trace.composition(lot)) for lot_id, lot in lots.items()}
+    made_of = materials_of_uses(one)
     if wants_csv(request):
         return csv_file(
             f"bed-{one.code}",
@@ -274,7 +274,10 @@ def bed(request: HttpRequest, code: str) -> HttpResponse:
                     lots[lot_id].code,
                     round(mass_kg, 2),
                     round(volume_m3, 4),
-                    "; ".join(f"{name} {share:.3f}" for name, share in made_of[lot_id].items()),
+                    "; ".join(
+                        f"{name} {share:.3f}"
+                        for name, share in made_of.get((entry_id, lot_id), {}).items()
+                    ),
                 )
                 for (entry_id, lot_id), (mass_kg, volume_m3) in sums.items()
             ),
@@ -287,14 +290,10 @@ def bed(request: HttpRequest, code: str) -> HttpResponse:
                     reverse("entry", args=[entries[entry_id].uuid]),
                     day_words(entries[entry_id].happened_at, tz),
                 ),
-                format_html(
-                    '<a href="{}">{}</a>',
-                    reverse("recall", args=[lots[lot_id].code]),
-                    lots[lot_id].code,
-                ),
+                _lot_link(lots[lot_id]),
                 with_unit(mass_kg, "mass", units),
                 with_unit(_spread_depth_cm(volume_m3 or None, one), "depth", units),
-                materials_words(made_of[lot_id], names),
+                materials_words(made_of.get((entry_id, lot_id), {}), names),
             )
         )
         for (entry_id, lot_id), (mass_kg, volume_m3) in sums.items()
@@ -355,43 +354,45 @@ def recall(request: HttpRequest, code: str) -> HttpResponse:
     back = [
         (
             _lot_link(part.lot) if part.lot else _("water"),
+            f"{part.fraction * 100:.2g}\u00a0%",
+            with_unit(part.mass_kg, "mass", units),
             part.source.name if part.source else "–",
-            ", ".join(filter(None, (part.source.contact, part.source.phone)))
-            if part.source
-            else "–",
             names.get(part.material_id, part.material_id),
             day_words(part.came_at, tz),
-            with_unit(part.mass_kg, "mass", units),
-            f"{part.fraction * 100:.2g}\u00a0%",
+            _contact(part.source),
         )
-        for part in found.back
+        for part in found.back[:SHOWN]
     ]
+    went = sorted(found.forward, key=lambda one: one.at or timezone.now())
     forward = [
         (
-            _goal_words(went),
-            moment_words(went.at, tz) if went.at else _("stands there now"),
-            with_unit(went.mass_kg, "mass", units),
+            _goal_words(one),
+            moment_words(one.at, tz) if one.at else _("stands there now"),
+            with_unit(one.mass_kg, "mass", units),
         )
-        for went in sorted(found.forward, key=lambda went: went.at or timezone.now())
+        for one in went[:SHOWN]
     ]
     state = lot_state(code)
     context = {
         "lot": lot,
         "state": state,
         "stage": Stage(state.stage).label if state and state.stage else "",
-        "before": _links(found.lots_before),
-        "after": _links(found.lots_after),
+        "before": found.lots_before[-SHOWN:],
+        "after": found.lots_after[:SHOWN],
+        "before_count": len(found.lots_before),
+        "after_count": len(found.lots_after),
+        "left_out": _left_out(found),
         "back": table(
             "back",
             _("Where %(lot)s came from") % {"lot": code},
             [
                 Column(_("Delivery"), short=True),
+                Column(_("Share"), number=True),
+                Column(_("As it came"), number=True),
                 Column(_("Source")),
-                Column(_("Contact")),
                 Column(_("Material")),
                 Column(_("Came")),
-                Column(_("Of it, in"), number=True),
-                Column(_("Share"), number=True),
+                Column(_("Contact")),
             ],
             back,
             download_href=csv_href(request),
@@ -412,12 +413,31 @@ def recall(request: HttpRequest, code: str) -> HttpResponse:
     return render(request, "heapwright/more/recall.html", context)
 
 
+def _left_out(found: trace.Recall) -> str:
+    """Say what the page has no room for, or nothing."""
+    back, forward = found.back[SHOWN:], len(found.forward) - SHOWN
+    said = []
+    if back:
+        said.append(
+            _("%(count)d more deliveries, together %(share).2g %% of it")
+            % {"count": len(back), "share": 100 * sum(part.fraction for part in back)}
+        )
+    if forward > 0:
+        said.append(_("%(count)d more places that it reached") % {"count": forward})
+    if max(len(found.lots_before), len(found.lots_after)) > SHOWN:
+        said.append(_("some of the lots between"))
+    return "; ".join(said)
+
+
+def _contact(source: Source | None) -> str:
+    if source is None:
+        return "–"
+    return ", ".join(filter(None, (source.contact, source.phone, source.email))) or "–"
+
+
 def _lot_link(lot: Lot) -> str:
-    return format_html('<a href="{}">{}</a>', reverse("recall", args=[lot.code]), lot.code)
-
-
-def _links(lots: tuple[Lot, ...]) -> str:
-    return format_html_join(", ", "{}", ((_lot_link(lot),) for lot in lots))
+    where = reverse("recall", args=[lot.code])
+    return format_html('<a class="short-cell" href="{}">{}</a>', where, lot.code)
 
 
 def _goal_words(went: trace.Went) -> str:
@@ -449,6 +469,14 @@ def _recall_file(lot: Lot, found: trace.Recall, names: dict[str, str]) -> HttpRe
             round(part.fraction, 5),
         )
         for part in found.back
+    ]
+    rows += [
+        (direction, "lot", lot.code, "", "", "", "", "")
+        for direction, lots in (
+            ("from, through", found.lots_before),
+            ("to, through", found.lots_after),
+        )
+        for lot in lots
     ]
     for went in found.forward:
         goal, name = (

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 from datetime import datetime, timedelta
+from itertools import groupby
 from typing import Any, Final
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from django import forms
 from django.contrib import messages
@@ -14,7 +16,7 @@ from django.core.paginator import Paginator
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import format_html, format_html_join
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -24,17 +26,23 @@ from django.views.decorators.http import require_POST, require_safe
 
 from heapwright.people.models import User
 from heapwright.web.measures import with_unit
+from heapwright.web.more.again import ACTS
 from heapwright.web.more.answers import done
+from heapwright.web.more.may import may_strike
 from heapwright.web.more.tables import Column, Row, csv_file, csv_href, table, wants_csv
-from heapwright.web.more.telling import Teller, lots_of, moment_words
+from heapwright.web.more.telling import Teller, day_words, lots_of, moment_words
 from heapwright.web.shell import helper_only
 from heapwright.yard import history
-from heapwright.yard.audit import Balance, audit
+from heapwright.yard.amounts import EMPTY_KG
+from heapwright.yard.audit import SLACK_KG, Balance, audit, totals
 from heapwright.yard.errors import RoleError, YardError
-from heapwright.yard.models import Entry, Kind, Lot, Site
+from heapwright.yard.models import End, Entry, Kind, Lot, Site
+from heapwright.yard.state import state_at
 from heapwright.yard.strike import strike as strike_entry
 
 A_PAGE: Final = 50
+AT_ONCE: Final = 1000
+"""With more lots than this the audit of each takes seconds and is asked for apart."""
 FILE_HEAD: Final = (
     "id",
     "kind",
@@ -49,16 +57,6 @@ FILE_HEAD: Final = (
     "struck_reason",
 )
 UNDO_WITHIN: Final = timedelta(minutes=15)
-
-ENTER_AGAIN: Final[dict[str, tuple[str, ...]]] = {
-    Kind.DELIVERY: ("delivery", "receive-delivery", "deliver"),
-    Kind.LABOUR: ("labour",),
-    Kind.FUEL: ("fuel",),
-    Kind.WEATHER: ("weather",),
-    Kind.SAMPLE: ("sample",),
-    Kind.USE: ("use",),
-}
-"""The routes of the forms that take the place of an entry, by its kind."""
 
 
 class FilterForm(forms.Form):
@@ -149,18 +147,9 @@ def entries(request: HttpRequest) -> HttpResponse:
             (_file_row(entry, tell) for entry in found.iterator(chunk_size=2000)),
         )
     page = Paginator(found, A_PAGE).get_page(request.GET.get("page"))
-    rows = [
-        Row(
-            (
-                format_html(
-                    '<a href="{}">{}</a>', reverse("entry", args=[one.uuid]), tell.when(one)
-                ),
-                one.get_kind_display(),
-                _what(one, tell),
-                str(one.recorded_by),
-            )
-        )
-        for one in page
+    days = [
+        (day_words(day, tell.tz), [(one, f"{_here(one, tell):%H:%M}", tell(one)) for one in those])
+        for day, those in groupby(page, key=lambda one: _here(one, tell).date())
     ]
     query = request.GET.copy()
     query.pop("page", None)
@@ -169,29 +158,14 @@ def entries(request: HttpRequest) -> HttpResponse:
         "page": page,
         "query": query.urlencode(),
         "filtered": any(request.GET.get(name) for name in form.fields),
-        "table": table(
-            "entries",
-            _("What happened, the latest first"),
-            [Column(_("When"), short=True), Column(_("Kind")), Column(_("What")), Column(_("By"))],
-            rows,
-            download_href=csv_href(request),
-        ),
+        "days": days,
+        "download_href": csv_href(request),
     }
     return render(request, "heapwright/more/entries.html", context)
 
 
-def _what(entry: Entry, tell: Teller) -> str:
-    """Return what an entry says; a struck one struck through, with who struck it and why."""
-    said = tell(entry)
-    if entry.note:
-        said = f"{said}. {entry.note}" if said else entry.note
-    if not entry.is_struck:
-        return said
-    return format_html(
-        "<del>{}</del> {}",
-        said,
-        _("Struck by %(who)s: %(why)s") % {"who": entry.struck_by, "why": entry.struck_reason},
-    )
+def _here(entry: Entry, tell: Teller) -> datetime:
+    return entry.happened_at.astimezone(tell.tz)
 
 
 def _file_row(entry: Entry, tell: Teller) -> tuple[Any, ...]:
@@ -210,24 +184,11 @@ def _file_row(entry: Entry, tell: Teller) -> tuple[Any, ...]:
     )
 
 
-def may_strike(person: User, entry: Entry) -> bool:
-    """Tell whether the person may strike this entry."""
-    mine = person.may_log and entry.recorded_by_id == person.pk
-    return not entry.is_struck and (person.may_lead or mine)
-
-
-def enter_again_href(entry: Entry) -> str:
+def enter_again_href(person: User, entry: Entry) -> str:
     """Return the address of the form that takes an entry's place; blank where there is none."""
-    if entry.kind == Kind.LAB:
-        material = entry.sent.get("material")
-        where = reverse("measure", args=[material]) if material else reverse("result")
-        return f"{where}?replaces={entry.uuid}"
-    for name in ENTER_AGAIN.get(entry.kind, ()):
-        try:
-            return f"{reverse(name)}?replaces={entry.uuid}"
-        except NoReverseMatch:
-            continue
-    return ""
+    if entry.kind not in ACTS or not may_strike(person, entry):
+        return ""
+    return reverse("enter-again", args=[entry.uuid])
 
 
 def _get_entry(entry_id: UUID) -> Entry:
@@ -282,7 +243,7 @@ def entry(request: HttpRequest, entry_id: UUID) -> HttpResponse:
         ),
         "sent": json.dumps(one.sent, ensure_ascii=False, indent=2),
         "may_strike": may_strike(request.user, one),
-        "again": enter_again_href(one) if may_strike(request.user, one) else "",
+        "again": enter_again_href(request.user, one),
         "replaced_by": getattr(one, "replaced_by", None),
         "may_lead": request.user.may_lead,
     }
@@ -327,7 +288,7 @@ def strike(request: HttpRequest, entry_id: UUID) -> HttpResponse:
         "one": one,
         "what": tell(one),
         "when": tell.when(one),
-        "again": enter_again_href(one),
+        "again": enter_again_href(request.user, one),
     }
     return render(request, "heapwright/more/strike.html", context)
 
@@ -366,6 +327,8 @@ def undo(request: HttpRequest, entry_id: UUID) -> HttpResponse:
 def audit_page(request: HttpRequest) -> HttpResponse:
     """Show whether the books add up: the site's balance, each lot's, and what was found."""
     units, tz = request.user.units, Site.load().tz
+    if not (wants_csv(request) or "every" in request.GET or Lot.objects.count() <= AT_ONCE):
+        return _quick_audit(request, tz)
     result = audit()
     names = [
         ("in_kg", _("came in")),
@@ -390,7 +353,8 @@ def audit_page(request: HttpRequest) -> HttpResponse:
             ),
         )
     site = result.site
-    came = site.in_kg + site.water_kg + site.gained_kg
+    came = site.in_kg + site.water_kg
+    air = site.to_air_kg - site.gained_kg
 
     def mass(value_kg: float) -> str:
         return with_unit(value_kg, "mass", units)
@@ -399,10 +363,9 @@ def audit_page(request: HttpRequest) -> HttpResponse:
         "result": result,
         "when": moment_words(timezone.now(), tz),
         "came": mass(came),
-        "rest": mass(site.standing_kg + site.out_kg + site.to_air_kg),
         "standing": mass(site.standing_kg),
         "out": mass(site.out_kg),
-        "air": mass(site.to_air_kg),
+        "air": mass(air),
         "grave": [one for one in result.findings if one.grave],
         "others": [one for one in result.findings if not one.grave],
         "working": {
@@ -427,11 +390,40 @@ def audit_page(request: HttpRequest) -> HttpResponse:
                 Column(_("Stands"), number=True),
                 Column(_("Off by"), "g", number=True),
             ],
-            [_balance_row(code, balance, units) for code, balance in result.lots.items()],
+            [
+                _balance_row(code, balance, units)
+                for code, balance in result.lots.items()
+                if balance.standing_kg > EMPTY_KG or abs(balance.residual_kg) > SLACK_KG
+            ],
             download_href=csv_href(request),
+            note=_("Those that stand, or are off. The file has all %(count)d lots.")
+            % {"count": len(result.lots)},
         ),
     }
     return render(request, "heapwright/more/audit.html", context)
+
+
+def _quick_audit(request: HttpRequest, tz: ZoneInfo) -> HttpResponse:
+    """Show the site's balance from sums alone; playing every lot's books is asked for apart."""
+    sums = totals()
+
+    def of(*kinds: End) -> float:
+        return sum(sum(sums.get(kind.value, {}).values()) for kind in kinds)
+
+    came, air = of(End.SOURCE, End.WATER), of(End.AIR)
+    out = of(End.PLACE, End.PERSON, End.DISPOSAL)
+    standing = sum(state.mass_kg for state in state_at())
+    off = came - standing - out - air
+    shown = {"came": came, "standing": standing, "out": out, "air": air}
+    units = request.user.units
+    context: dict[str, Any] = {name: with_unit(kg, "mass", units) for name, kg in shown.items()}
+    context |= {
+        "adds_up": abs(off) <= SLACK_KG,
+        "residual_g": f"{off * 1000:.3f}",
+        "when": moment_words(timezone.now(), tz),
+        "lots": Lot.objects.count(),
+    }
+    return render(request, "heapwright/more/audit_quick.html", context)
 
 
 def _origins() -> list[str]:

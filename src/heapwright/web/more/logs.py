@@ -14,15 +14,15 @@ from django.utils.translation import gettext_lazy
 
 from heapwright.data import product_limits
 from heapwright.web.fields import MeasureField, NumberField
+from heapwright.web.forms import ActForm
 from heapwright.web.more.answers import done
-from heapwright.web.more.replacing import ReplacingForm, wrong_entry
 from heapwright.web.more.telling import Teller
 from heapwright.web.shell import helper_only
 from heapwright.yard import history, prove, tend
 from heapwright.yard.acts import UseCase
 from heapwright.yard.errors import YardError
 from heapwright.yard.materials import FIGURES
-from heapwright.yard.models import Kind, Lot, LotKind, Site, Stage
+from heapwright.yard.models import Lot, LotKind, Site, Stage
 from heapwright.yard.state import state_at
 
 TASKS = (
@@ -57,7 +57,7 @@ def _lot_words(kind: str, stage: str) -> str:
     return f"{words} ({Stage(stage).label})" if stage else words
 
 
-class LabourForm(ReplacingForm):
+class LabourForm(ActForm):
     """Hours of work."""
 
     hours = NumberField(
@@ -86,7 +86,7 @@ class LabourForm(ReplacingForm):
         return tend.LogLabour(**self.said(), **{name: said[name] for name in names})
 
 
-class FuelForm(ReplacingForm):
+class FuelForm(ActForm):
     """Fuel or power."""
 
     fuel = forms.CharField(
@@ -113,7 +113,7 @@ class FuelForm(ReplacingForm):
         return tend.LogFuel(**self.said(), **{name: self.cleaned_data[name] for name in names})
 
 
-class WeatherForm(ReplacingForm):
+class WeatherForm(ActForm):
     """The rain gauge and thermometer of a day."""
 
     day = forms.DateField(
@@ -147,7 +147,7 @@ class WeatherForm(ReplacingForm):
         return tend.LogWeather(**self.said(), **{name: self.cleaned_data[name] for name in names})
 
 
-class SampleForm(ReplacingForm):
+class SampleForm(ActForm):
     """A sample that was taken."""
 
     lot = forms.ChoiceField(label=gettext_lazy("Of which lot"))
@@ -170,7 +170,7 @@ class SampleForm(ReplacingForm):
         return prove.TakeSample(**self.said(), **{name: self.cleaned_data[name] for name in names})
 
 
-class ResultForm(ReplacingForm):
+class ResultForm(ActForm):
     """The figures of a laboratory or a field test, of one lot."""
 
     lot = forms.ChoiceField(label=gettext_lazy("Of which lot"))
@@ -189,42 +189,28 @@ class ResultForm(ReplacingForm):
         for number in range(RESULT_ROWS):
             self.fields |= {
                 f"quantity_{number}": forms.CharField(
-                    label=_("Figure %(number)d: what") % {"number": number + 1},
+                    label=_("Figure %(number)d") % {"number": number + 1},
                     required=False,
                     max_length=60,
                     widget=forms.TextInput({"list": "quantities", "autocomplete": "off"}),
                 ),
                 f"comparator_{number}": forms.ChoiceField(
-                    label=_("is"),
+                    label=_("Is"),
                     choices=[("=", "="), ("<", _("below")), (">", _("above"))],
                     required=False,
                 ),
-                f"value_{number}": NumberField(label=_("value"), required=False),
-                f"unit_{number}": forms.CharField(label=_("unit"), required=False, max_length=30),
+                f"value_{number}": NumberField(label=_("Value"), required=False),
+                f"unit_{number}": forms.CharField(label=_("Unit"), required=False, max_length=30),
                 f"method_{number}": forms.CharField(
-                    label=_("method"), required=False, max_length=120
+                    label=_("Method"), required=False, max_length=120
                 ),
             }
         self.order_fields(["entry_id", "lot", "sample", "laboratory"])
 
-    def said_before(self, sent: dict[str, Any]) -> dict[str, Any]:
-        """Return what the wrong entry said, its figures row by row."""
-        rows = {
-            f"{name}_{number}": result.get(name, "=" if name == "comparator" else "")
-            for number, result in enumerate(sent.get("results", ()))
-            for name in ("quantity", "comparator", "value", "unit", "method")
-        }
-        return super().said_before(sent) | rows
-
-    def rows(self) -> list[dict[str, Any]]:
-        """Return the bound fields row by row, for the page."""
-        return [
-            {
-                name: self[f"{name}_{number}"]
-                for name in ("quantity", "comparator", "value", "unit", "method")
-            }
-            for number in range(RESULT_ROWS)
-        ]
+    def rows(self) -> list[list[forms.BoundField]]:
+        """Return the bound fields of the figures row by row, for the page."""
+        names = ("quantity", "comparator", "value", "unit", "method")
+        return [[self[f"{name}_{number}"] for name in names] for number in range(RESULT_ROWS)]
 
     def filled(self) -> list[int]:
         """Return the numbers of the rows in which something stands."""
@@ -294,9 +280,8 @@ LISTS: Final = {"tasks": TASKS, "fuels": FUELS}
 
 def _log_page(
     request: HttpRequest,
-    make: type[ReplacingForm],
+    make: type[ActForm],
     use_case: UseCase[Any],
-    kind: Kind,
     *,
     title: str,
     lede: str = "",
@@ -306,8 +291,7 @@ def _log_page(
     to: str = "",
 ) -> HttpResponse:
     """Show and take the form of an act, then say what was written and how to undo it."""
-    wrong = wrong_entry(request, kind)
-    form = make(request.POST or None, person=request.user, wrong=wrong, initial=initial)
+    form = make(request.POST or None, person=request.user, initial=initial)
     if request.method == "POST":
         entry = form.write(use_case)
         if entry is not None:
@@ -316,13 +300,18 @@ def _log_page(
             return done(request, said, to or "entries", undo=entry)
     context = {
         "form": form,
-        "wrong": wrong,
         "title": title,
         "lede": lede,
         "act_word": _("Log it"),
         "back": reverse("more"),
         "lists": LISTS,
     }
+    if isinstance(form, ResultForm):
+        context |= {
+            "heads": [form[name] for name in ("lot", "sample", "laboratory")],
+            "rows": form.rows(),
+            "tails": [form[name] for name in ("happened_at", "note")],
+        }
     return render(request, template, context | (more or {}))
 
 
@@ -333,7 +322,6 @@ def labour(request: HttpRequest) -> HttpResponse:
         request,
         LabourForm,
         tend.log_labour,
-        Kind.LABOUR,
         title=_("Hours"),
         lede=_("Who worked how long, for the accounts."),
         initial={"lot": request.GET.get("lot", "")},
@@ -347,7 +335,6 @@ def fuel(request: HttpRequest) -> HttpResponse:
         request,
         FuelForm,
         tend.log_fuel,
-        Kind.FUEL,
         title=_("Fuel and power"),
         lede=_("What machines burnt or drew."),
     )
@@ -360,7 +347,6 @@ def weather(request: HttpRequest) -> HttpResponse:
         request,
         WeatherForm,
         tend.log_weather,
-        Kind.WEATHER,
         title=_("Weather"),
         lede=_("What the rain gauge and the thermometer said of a day."),
     )
@@ -373,7 +359,6 @@ def sample(request: HttpRequest) -> HttpResponse:
         request,
         SampleForm,
         prove.take_sample,
-        Kind.SAMPLE,
         title=_("A sample was taken"),
         lede=_("Log it when you close the bag."),
         initial={"lot": request.GET.get("lot", "")},
@@ -387,7 +372,6 @@ def result(request: HttpRequest) -> HttpResponse:
         request,
         ResultForm,
         prove.log_result,
-        Kind.LAB,
         title=_("A result came in"),
         lede=_("One row a figure, as the laboratory printed it."),
         template="heapwright/more/result.html",

@@ -21,9 +21,9 @@ from heapwright.data.library import LAYER_ROLES, POSSIBLE
 from heapwright.science.materials import Material, Span
 from heapwright.science.mixing import WATER
 from heapwright.web.fields import MeasureField, NumberField
+from heapwright.web.forms import ActForm
 from heapwright.web.measures import MEASURES, with_unit
 from heapwright.web.more.answers import done
-from heapwright.web.more.replacing import ReplacingForm, wrong_entry
 from heapwright.web.more.rows import RowForm
 from heapwright.web.more.tables import Column, Row, csv_file, csv_href, table, wants_csv
 from heapwright.web.more.telling import day_words
@@ -32,7 +32,7 @@ from heapwright.yard import materials as known_here
 from heapwright.yard import prove
 from heapwright.yard.errors import YardError
 from heapwright.yard.materials import FIGURES
-from heapwright.yard.models import Kind, Measurement, OwnMaterial, Site
+from heapwright.yard.models import Measurement, OwnMaterial, Site
 
 LABELS: Final = {
     "moisture_pct": gettext_lazy("Moisture, % of wet mass"),
@@ -42,6 +42,11 @@ LABELS: Final = {
     "vs_pct_dry": gettext_lazy("Volatile solids, % of dry mass"),
     "bulk_density_kg_m3": gettext_lazy("Bulk density"),
 }
+
+
+def kind_words(category: str) -> str:
+    """Return a category of materials as people say it."""
+    return category.replace("_", " and ") if category == "hay_straw" else category
 
 
 def value_words(name: str, value: float | None, units: str) -> str:
@@ -123,7 +128,7 @@ class OwnMaterialForm(RowForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["category"].choices = [(name, name) for name in category_defaults()]
+        self.fields["category"].choices = [(name, kind_words(name)) for name in category_defaults()]
         if self.instance.pk:
             del self.fields["code"]  # deliveries name it by its code
 
@@ -158,7 +163,7 @@ class OwnMaterialForm(RowForm):
         return cleaned
 
 
-class MeasureForm(ReplacingForm):
+class MeasureForm(ActForm):
     """What an oven, a bucket or a laboratory said of a material."""
 
     moisture_pct = NumberField(label=LABELS["moisture_pct"], required=False)
@@ -187,12 +192,6 @@ class MeasureForm(ReplacingForm):
                 self.fields[name].help_text = _("Known so far: %(value)s.") % {
                     "value": span_words(name, span, self.person.units)
                 }
-
-    def said_before(self, sent: dict[str, Any]) -> dict[str, Any]:
-        """Return the figures that the wrong entry stated."""
-        figures = {one["quantity"]: one["value"] for one in sent.get("results", ())}
-        method = next((one.get("method", "") for one in sent.get("results", ())), "")
-        return super().said_before(sent) | figures | {"method": method}
 
     def stated(self) -> list[str]:
         """Return the names of the figures that were typed."""
@@ -357,6 +356,7 @@ def material(request: HttpRequest, name: str) -> HttpResponse:
     ]
     context = {
         "one": known,
+        "kind": kind_words(known.category),
         "own": own,
         "published": published,
         "figures": table("figures", _("What is known of it"), columns, rows),
@@ -384,8 +384,7 @@ def measure(request: HttpRequest, name: str) -> HttpResponse:
     known = known_here.library().get(name)
     if known is None:
         raise Http404
-    wrong = wrong_entry(request, Kind.LAB)
-    form = MeasureForm(request.POST or None, person=request.user, material=known, wrong=wrong)
+    form = MeasureForm(request.POST or None, person=request.user, material=known)
     if request.method == "POST":
         entry = form.write(prove.log_result)
         if entry is not None:
@@ -393,7 +392,6 @@ def measure(request: HttpRequest, name: str) -> HttpResponse:
             return done(request, said, "material", name, undo=entry)
     context = {
         "form": form,
-        "wrong": wrong,
         "title": _("Measured: %(material)s") % {"material": known.name},
         "lede": _("From its day on this counts instead of the library’s figure."),
         "act_word": _("Log it"),

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import count
 from typing import Any, Final
 
@@ -262,10 +264,23 @@ def plan_context(person: User, *, links: bool = True) -> dict[str, Any]:
         ),
     )
     unit: drawn.LengthUnit = "ft" if person.units == Units.US else "m"
+    return _plan(yard, unit)
+
+
+@lru_cache(maxsize=8)
+def _plan(yard: drawn.Yard, unit: drawn.LengthUnit) -> dict[str, Any]:
+    """Draw a yard in both widths; it is the same until a place changes."""
     return {
         "narrow": yard_plan(yard, uid="plan-narrow", width_px=328, length_unit=unit),
         "wide": yard_plan(yard, uid="plan", width_px=760, length_unit=unit),
     }
+
+
+def in_order(place: Place) -> tuple[Any, ...]:
+    """Sort places by what they are for and by number: bay 2 before bay 10, retired ones last."""
+    parts = re.findall(r"\d+|\D+", place.code)
+    number = tuple((part.isdecimal(), part.zfill(9)) for part in parts)
+    return (place.retired_at is not None, PlaceKind.values.index(place.kind), number)
 
 
 def size(place: Place, units: str) -> str:
@@ -283,7 +298,7 @@ def places(request: HttpRequest) -> HttpResponse:
     for state in state_at():
         if state.place is not None:
             standing.setdefault(state.place.id, []).append(state.code)
-    all_places = Place.objects.order_by("retired_at", "kind", "code")
+    all_places = sorted(Place.objects.all(), key=in_order)
     if wants_csv(request):
         return csv_file(
             "places",
@@ -320,9 +335,9 @@ def places(request: HttpRequest) -> HttpResponse:
             (
                 format_html('<a href="{}">{}</a>', reverse("place", args=[one.code]), one.code),
                 one.name,
-                one.get_kind_display() if not one.retired_at else _("no longer in use"),
-                size(one, units),
                 ", ".join(standing.get(one.id, ())) or "–",
+                size(one, units),
+                one.get_kind_display() if not one.retired_at else _("no longer in use"),
             ),
             struck=one.retired_at is not None,
         )
@@ -331,9 +346,9 @@ def places(request: HttpRequest) -> HttpResponse:
     columns = [
         Column(_("Code"), short=True),
         Column(_("Name")),
-        Column(_("Kind")),
-        Column(_("Width × depth × height"), number=True),
         Column(_("Stands there")),
+        Column(_("Width × depth × height"), number=True),
+        Column(_("Kind")),
     ]
     context = {
         "plan": plan_context(request.user),

@@ -28,7 +28,7 @@ class RowForm(forms.ModelForm):  # type: ignore[type-arg]
             if isinstance(field, NumberField) and value is not None:
                 self._kept[name] = value
                 unit = field.unit if isinstance(field, MeasureField) else None
-                self.initial[name] = f"{unit.from_si(value) if unit else value:.5g}"
+                self.initial[name] = f"{unit.from_si(value) if unit else value:.4g}"
 
     def clean(self) -> dict[str, Any]:
         """Keep what was not changed as it was."""

@@ -100,6 +100,7 @@ class FirstForm(BaseUserCreationForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.fields["username"].widget.attrs.pop("autofocus")  # it stands in the middle
         system = self.data.get("units") if self.is_bound else ""
         for field in self.fields.values():
             if isinstance(field, MeasureField) and system in Units.values:
@@ -163,7 +164,7 @@ def steps() -> list[Step]:
             "delivery",
             _("The first delivery"),
             _("Log what came in last, and the yard is running."),
-            reverse("receive"),
+            reverse("delivery-new"),
             _("%(number)d deliveries") % {"number": deliveries} if deliveries else "",
         ),
     ]

@@ -14,6 +14,7 @@ from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse, reverse_lazy
 from django.utils.decorators import method_decorator
 from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from heapwright.people.models import Role, User
@@ -43,6 +44,15 @@ class SignIn(LoginView):
         if not get_user_model().objects.exists():
             return redirect("set-up")
         return super().dispatch(request, *args, **kwargs)
+
+    def get_form(self, form_class: Any = None) -> AuthenticationForm:
+        """Return the form in the words of the house."""
+        form: AuthenticationForm = super().get_form(form_class)
+        form.fields["username"].label = _("Name")
+        form.error_messages["invalid_login"] = _(
+            "This name and this password do not go together. Both mind capitals."
+        )
+        return form
 
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
         """Sign in and speak the person's language."""

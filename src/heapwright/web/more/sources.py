@@ -146,21 +146,21 @@ def sources(request: HttpRequest) -> HttpResponse:
         )
     columns = [
         Column(_("Name")),
-        Column(_("Contact")),
-        Column(_("Distance"), number=True),
-        Column(_("Deliveries"), number=True),
         Column(_("In all"), number=True),
-        Column(_("Last")),
+        Column(_("Deliveries"), number=True),
+        Column(_("Last"), number=True),
+        Column(_("Distance"), number=True),
+        Column(_("Contact")),
     ]
     shown = [
         Row(
             (
                 format_html('<a href="{}">{}</a>', reverse("source", args=[one.code]), one.name),
-                ", ".join(filter(None, (one.contact, one.phone, one.email))) or "–",
-                with_unit(one.distance_km, "distance", units),
-                one.times,
                 with_unit(one.gave_kg, "mass", units),
+                one.times,
                 day_words(one.last_at, tz),
+                with_unit(one.distance_km, "distance", units),
+                ", ".join(filter(None, (one.contact, one.phone, one.email))) or "–",
             ),
             struck=one.retired_at is not None,
         )

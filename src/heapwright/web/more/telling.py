@@ -11,25 +11,25 @@ from zoneinfo import ZoneInfo
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from heapwright.web.measures import with_unit
+from heapwright.web.measures import NBSP, with_unit
 from heapwright.yard import materials
 from heapwright.yard.models import Cover, End, Entry, Flow, Kind, Site, Smell, Squeeze, Stage
 
 
 def moment_words(at: datetime | None, tz: ZoneInfo) -> str:
-    """Return a time by the site's clock, such as ``3 March 2026, 09:15``."""
+    """Return a time by the site's clock, such as ``3 Mar 2026, 09:15``."""
     if at is None:
         return "–"
     here = at.astimezone(tz)
-    return f"{date_format(here, 'j F Y')}, {here:%H:%M}"
+    return f"{day_words(here, tz)}, {here:%H:%M}"
 
 
 def day_words(at: datetime | date | None, tz: ZoneInfo) -> str:
-    """Return a day by the site's calendar, such as ``3 March 2026``."""
+    """Return a day by the site's calendar, such as ``3 Mar 2026``."""
     if at is None:
         return "–"
     day = at.astimezone(tz).date() if isinstance(at, datetime) else at
-    return date_format(day, "j F Y")
+    return date_format(day, "j M Y").replace(" ", NBSP)
 
 
 def material_names() -> dict[str, str]:

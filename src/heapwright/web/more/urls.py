@@ -6,6 +6,7 @@ from django.contrib.auth.views import LogoutView
 from django.urls import path
 
 from heapwright.web.more import (
+    again,
     beds,
     entries,
     facts,
@@ -74,6 +75,7 @@ urlpatterns = [
     path("more/entries/", entries.entries, name="entries"),
     path("more/entries/<uuid:entry_id>/", entries.entry, name="entry"),
     path("more/entries/<uuid:entry_id>/strike/", entries.strike, name="strike"),
+    path("more/entries/<uuid:entry_id>/again/", again.enter_again, name="enter-again"),
     path("more/undo/<uuid:entry_id>/", entries.undo, name="undo"),
     path("more/audit/", entries.audit_page, name="audit"),
     path("more/labour/", logs.labour, name="labour"),
