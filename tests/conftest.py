@@ -1,5 +1,8 @@
 """Tests that commit must be able to empty the tables, which the ledger's triggers forbid."""
 
+from collections.abc import Iterator
+from pathlib import Path
+
 import pytest
 from django.db import connection
 from django.db.backends.sqlite3.operations import DatabaseOperations
@@ -21,3 +24,28 @@ def _flush_past_the_triggers():
     patch.setattr(DatabaseOperations, "sql_flush", sql_flush)
     yield
     patch.undo()
+
+
+CHROMIUM = Path("/usr/bin/chromium")
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[object]:
+    """One browser for all tests; the system's where there is one.
+
+    Playwright's synchronous interface runs once in a process, so every test shares this one.
+    """
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path=CHROMIUM if CHROMIUM.exists() else None,
+            args=[
+                "--no-sandbox",
+                "--disable-gpu",
+                "--disable-background-networking",
+                "--no-first-run",
+            ],
+        )
+        yield browser
+        browser.close()

@@ -15,12 +15,11 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator
-from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.test import Client
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 from tests.web import small_site as the_small_site
 
 from heapwright.people.models import User
@@ -29,26 +28,8 @@ from heapwright.people.models import User
 # refuse the database; nothing here runs at the same time in one thread.
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
 
-CHROMIUM = Path("/usr/bin/chromium")
 HEIGHTS = {360: 740, 1280: 800}
 WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
-
-
-@pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
-    """One browser for all tests; the system's where there is one."""
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path=CHROMIUM if CHROMIUM.exists() else None,
-            args=[
-                "--no-sandbox",
-                "--disable-gpu",
-                "--disable-background-networking",
-                "--no-first-run",
-            ],
-        )
-        yield browser
-        browser.close()
 
 
 @pytest.fixture

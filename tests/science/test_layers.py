@@ -1,5 +1,7 @@
 """The layer plan: nothing lost, thin enough, in the order a person forks."""
 
+from itertools import pairwise
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -110,3 +112,12 @@ def test_two_deliveries_of_one_material_are_forked_as_one():
     assert [(x.material, x.thickness_m) for x in twice] == [
         (x.material, pytest.approx(x.thickness_m)) for x in once
     ]
+
+
+def test_thin_neighbours_of_one_material_are_one_layer():
+    layers = plan_layers([part("wood_chips", 150), part("horse_straw", 110)], 1.44, LIMITS)
+    middle = [layer for layer in layers if layer.kind in ("dry", "wet")]
+    for below, above in pairwise(middle):
+        if below.material == above.material:
+            most = LIMITS.thickest_m(below.material)
+            assert below.thickness_m + above.thickness_m > most

@@ -244,22 +244,9 @@ class Quiet(http.server.SimpleHTTPRequestHandler):
         pass
 
 
-@pytest.fixture(scope="module")
-def browser():
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
-        started = play.chromium.launch(
-            executable_path=shutil.which("chromium"),
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
-        )
-        yield started
-        started.close()
-
-
 @pytest.fixture(params=[360, 1280], ids=["phone", "laptop"])
-def page(request, browser, served):
-    context = browser.new_context(
+def page(request, chromium, served):
+    context = chromium.new_context(
         viewport={"width": request.param, "height": 800}, color_scheme=None
     )
     tab = context.new_page()

@@ -126,6 +126,7 @@ def plan_layers(
             half_kg=halves.get(part.ingredient.id),
         )
     slices.sort(key=_position)
+    slices = _joined(slices, depth_m, limits)
     # dry layers take the water; where there are none, all layers do
     thirsty = [s.kind != "wet" for s in slices]
     if not any(thirsty):
@@ -145,6 +146,27 @@ def plan_layers(
         )
         for number, (s, wets) in enumerate(zip(slices, thirsty, strict=True), start=1)
     ]
+
+
+def _joined(
+    slices: Sequence[_Slice], depth_m: Mapping[str, float], limits: LayerLimits
+) -> list[_Slice]:
+    """Join neighbours of one material that are thin enough to be forked as one layer."""
+    joined: list[_Slice] = []
+    for one in slices:
+        last = joined[-1] if joined else None
+        name = one.part.ingredient.id
+        if (
+            last is not None
+            and (last.kind, last.part.ingredient.id) == (one.kind, name)
+            and (last.share + one.share) * depth_m[name] <= limits.thickest_m(name) + 1e-9
+        ):
+            halves = None if last.halves is None else last.halves + (one.halves or 0)
+            share = last.share + one.share
+            joined[-1] = _Slice(one.kind, last.course, one.part, share, halves)
+        else:
+            joined.append(one)
+    return joined
 
 
 def _by_material(parts: Sequence[Part], depth_per_m3: float) -> tuple[list[Part], dict[str, float]]:
