@@ -274,7 +274,7 @@ def _in_containers(
             found.append(
                 programme.integral(k, cuts, among=among, time_limit_s=2.0)
                 if thorough
-                else programme.integral(k, cuts, among=among, time_limit_s=0.2, gap=0.03, rounds=2)
+                else programme.integral(k, cuts, among=among, time_limit_s=0.2, gap=0.05, rounds=1)
             )
         except Infeasible:
             continue
@@ -295,14 +295,15 @@ def _surest_k(
     Infeasible
         If the limits cannot be met even at the typical values.
     """
-    feasible_k, cuts = 0.0, programme.relaxed(0.0)[1]  # raises when nothing works at all
-    impossible_k = _MOST_K
+    feasible_k, impossible_k = 0.0, _MOST_K
+    cuts: list[Array] = []
     k = _FIRST_K
     for _ in range(7):
         try:
-            start = cuts if k > feasible_k else ()
-            masses, found = programme.relaxed(k, start, units_off=_COARSE)
+            masses, found = programme.relaxed(k, cuts, units_off=_COARSE)
         except Infeasible:
+            if feasible_k == 0.0 and k == _FIRST_K:
+                programme.relaxed(0.0)  # raises when nothing works at all
             impossible_k = k
         else:
             feasible_k, cuts = k, found
