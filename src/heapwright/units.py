@@ -26,7 +26,6 @@ VOLUME_M3: Final = {
     "l": M3_PER_L,
     "ft3": M3_PER_FT3,
 }
-LENGTH_M: Final = {"m": 1.0, "cm": 0.01, "in": M_PER_INCH, "ft": M_PER_FOOT}
 
 
 def celsius_from_fahrenheit(temp_f: float) -> float:

@@ -75,9 +75,7 @@ def test_the_figures_follow_an_amount_at_once(small_site, browser_page, sign_in,
     expect(page.locator("#mix-answer")).not_to_contain_text("has a comma")
 
 
-def test_the_answer_to_a_change_takes_less_than_a_tenth_of_a_second(
-    small_site, browser_page, sign_in
-):
+def test_the_answer_to_a_change_comes_while_one_looks(small_site, browser_page, sign_in):
     page = browser_page(1280)
     sign_in(page, "helper")
     page.goto("/mix/")
@@ -100,7 +98,7 @@ def test_the_answer_to_a_change_takes_less_than_a_tenth_of_a_second(
                 litres,
             )
         )
-    # on a machine that does other things too; the benchmark holds the server's own time
+    # the aim is 100 ms on an idle machine; other tests run beside this one
     assert sorted(took)[len(took) // 2] < 300, took
 
 

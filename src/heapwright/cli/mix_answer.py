@@ -356,6 +356,9 @@ def _notes(answer: Answer) -> Iterator[str]:
             f"C:N of what microbes can reach: {mix.cn_biodegradable:.0f} "
             "(wood and straw give up only part of their carbon)."
         )
+    if mix.ph_known:
+        known = ", ".join(f"{name} {value:g}" for name, value in mix.ph_known)
+        yield f"pH where known: {known}; that of the mix is not computed."
     if mix.volume_m3 < constant("min_pile_volume_m3").value:
         yield (
             f"{mix.volume_m3:.2f} m³ is below {constant('min_pile_volume_m3').value:g} m³: "

@@ -679,10 +679,12 @@ def water_to_add_kg(mass_kg: float, moisture_pct: float, goal_pct: float) -> flo
     return max(0.0, mass_kg * (goal_pct - moisture_pct) / (100.0 - goal_pct))
 
 
-def degradable_fraction_from_lignin(lignin_pct_vs: float) -> float:
-    """Return the biodegradable share of volatile solids, B = 0.83 - 0.028 L, within 0 to 1.
+def degradable_fraction_from_lignin(
+    lignin_pct_vs: float, *, intercept: float, slope_per_pct: float
+) -> float:
+    """Return the biodegradable share of volatile solids, B = intercept - slope L, within 0 to 1.
 
-    Chandler et al. 1980 (coefficients from memory); an anaerobic-digestion fit, so a lower
-    bound for wood.
+    Chandler et al. 1980; the coefficients stand in ``data/constants.csv`` (from memory). An
+    anaerobic-digestion fit, so a lower bound for wood.
     """
-    return min(1.0, max(0.0, 0.83 - 0.028 * lignin_pct_vs))
+    return min(1.0, max(0.0, intercept - slope_per_pct * lignin_pct_vs))
