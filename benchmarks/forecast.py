@@ -20,9 +20,13 @@ from heapwright.science.heap_shape import HeapShape
 from heapwright.science.pile import simulate
 from heapwright.science.pile_events import Event, Turned, apply
 from heapwright.science.pile_layout import (
+    COEFFICIENTS,
+    FAST,
     HEAT,
     ROWS,
+    SLOW,
     STATE_ROWS,
+    WATER,
     Coefficients,
 )
 from heapwright.science.pile_parameters import draw
@@ -30,11 +34,9 @@ from heapwright.science.pile_rates import (
     ENOUGH_OXYGEN_PCT,
     KELVIN,
     LEAST_PORES,
-    MAGNUS_AB,
     O2_PER_AIR_PCT,
     OXYGEN_AMBIENT_PCT,
     SOLID_M3_PER_KG,
-    solids_and_capacity,
 )
 from heapwright.science.pile_recipe import stated_recipe
 from heapwright.science.pile_state import PileState, coefficients, start
@@ -50,26 +52,18 @@ def scalar_rates(
     c: Coefficients, weather: Weather, rain_mm_h: float
 ) -> Callable[[float, Sequence[float]], list[float]]:
     """Return the right-hand side of one member in plain floats, written out afresh."""
-    v = {name: value[..., 0].tolist() for name, value in zip(Coefficients._fields, c, strict=True)}
-    shared = set(Coefficients._fields) - {
-        "inert_kg",
-        "solid_m3_inert",
-        "share",
-        "k_h",
-        "limit_offset",
-    }
-    v.update({name: v[name][0] for name in shared if isinstance(v[name], list)})
-    inert0, inert1 = v["inert_kg"]
-    vol0, vol1 = v["solid_m3_inert"]
-    share0, share1 = v["share"]
-    kf, _, ks, _ = v["k_h"]
+    v = {name: float(c[name][0]) for name in COEFFICIENTS.names or ()}
+    inert0, inert1 = v["inert_core_kg"], v["inert_shell_kg"]
+    vol0, vol1 = v["inert_core_m3"], v["inert_shell_m3"]
+    share0, share1 = v["share_core"], v["share_shell"]
+    kf, ks = v["k_fast_h"], v["k_slow_h"]
     t_min, t_max, slope_c, offset_c = v["t_min"], v["t_max"], v["ctmi_slope"], v["ctmi_offset"]
     per20, per_growth = v["per_gamma_20"], v["growth_per_gamma"]
     ko, o2y, heat_y, water_y, bound_y = (
         v["k_oxygen"], v["o2_yield"], v["heat_yield"], v["water_yield"], v["bound_yield"],
     )  # fmt: skip
     m_inv, v_ref, vs_inv, power, loose_min, settle = (
-        v["m_ref_inv"], v["v_ref"], v["v_shape_inv"], v["shrink_power"], v["loose_min"],
+        v["m_ref_inv"], v["v_ref_m3"], v["v_shape_inv"], v["shrink_power"], v["loose_min"],
         v["settle_h_inv"],
     )  # fmt: skip
     cp, freezing = v["cp_solid"], v["freezing"]
@@ -85,8 +79,8 @@ def scalar_rates(
     wetness, wet_from, wet_inv = v["wetness"], v["wet_from"], v["wet_span_inv"]
     rain_m2, bypass, cap = v["rain_m2"], v["rain_bypass"], v["water_cap"]
     drain, mix = v["drain_h_inv"], v["mix_h_inv"]
-    (mo, _), (ao, _) = v["limit_offset"]
-    ms, as_, guess_share = -v["moist_fall"], -v["air_fall"], v["surface_guess"]
+    mo, ao = v["moist_offset"], v["air_offset"]
+    ms, as_, guess_share = -v["moist_slope"], -v["air_slope"], v["surface_guess"]
     exp, sqrt = math.exp, math.sqrt
     temps, humids, winds = weather.temp_c.tolist(), weather.humidity.tolist(), weather.wind_m_s
     winds = winds.tolist()
@@ -164,7 +158,7 @@ def scalar_rates(
         tg = ta + guess_share * warmer
         pg = 0.6112 * exp(17.62 * tg / (243.12 + tg))
         xg = 0.622 * pg / (101.325 - pg)
-        slope = xg * (1.0 + xg / 0.622) * MAGNUS_AB / (243.12 + tg) ** 2
+        slope = xg * (1.0 + xg / 0.622) * 17.62 * 243.12 / (243.12 + tg) ** 2
         wet = wetness * min(max((mc1 - wet_from) * wet_inv, 0.0), 1.0) * convection / 1006.0
         latent = 2501.0 + 1.86 * tg - 4.19 * t1
         heavy = 1000.0 * wet * latent
@@ -279,10 +273,13 @@ def solve_member(
 
 
 def _temps(c: Coefficients, column: np.ndarray) -> np.ndarray:
-    y = column[:, None]
-    _, capacity = solids_and_capacity(c, y)
-    heat, ice = y[HEAT], c.freezing * y[2:4]
-    return ((np.maximum(heat, 0.0) + np.minimum(heat + ice, 0.0)) / capacity)[:, 0]
+    heat, water = column[HEAT], column[WATER]
+    inert = np.array([c["inert_core_kg"][0], c["inert_shell_kg"][0]])
+    solids = inert + column[FAST] + column[SLOW]
+    capacity = c["cp_solid"][0] * solids + air.CP_WATER * water
+    ice = c["freezing"][0] * water
+    temps: np.ndarray = (np.maximum(heat, 0.0) + np.minimum(heat + ice, 0.0)) / capacity
+    return temps
 
 
 def case(members: int = MEMBERS):  # type: ignore[no-untyped-def]

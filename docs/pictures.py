@@ -107,7 +107,10 @@ def main() -> None:
                             waiting.append(target)
                 if asked.only and name not in asked.only:
                     continue
+                tall = page.evaluate("document.documentElement.scrollHeight")
+                page.set_viewport_size({"width": SIZES[size][0], "height": tall})
                 page.screenshot(path=asked.folder / f"{name}-{size}.png", full_page=True)
+                page.set_viewport_size(dict(zip(("width", "height"), SIZES[size], strict=True)))
                 if asked.on_paper and size == "laptop":
                     page.pdf(path=asked.folder / f"{name}.pdf", format="A4")
             if not asked.only or name in asked.only:

@@ -12,3 +12,4 @@ from heapwright.settings import DATA_FOLDER, DATABASES, STATIC_ROOT  # noqa: E40
 DATABASES["default"]["TEST"] = {"NAME": DATA_FOLDER / "tests.sqlite3"}
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 STATIC_ROOT.mkdir()  # the static files' middleware warns when it is missing
+FORECASTS = "off"  # no thread of its own beside a test; those of the forecast ask for one

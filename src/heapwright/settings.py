@@ -113,6 +113,27 @@ DATABASES = {
 }
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
+# What the pile model foresees is kept in the site's folder, so that it survives a restart.
+CACHES = {
+    "default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"},
+    "forecasts": {
+        "BACKEND": "django.core.cache.backends.filebased.FileBasedCache",
+        "LOCATION": DATA_FOLDER / "forecasts",
+        "TIMEOUT": None,
+        "OPTIONS": {"MAX_ENTRIES": 1000},
+    },
+    "charts": {
+        "BACKEND": "django.core.cache.backends.filebased.FileBasedCache",
+        "LOCATION": DATA_FOLDER / "charts",
+        "TIMEOUT": 60 * 60 * 24 * 30,
+        "OPTIONS": {"MAX_ENTRIES": 3000},
+    },
+}
+FORECASTS = "background"  # who runs the model for pages: a thread of this server
+# The model's matrices are small: several threads of the linear algebra would only wait for each
+# other and hold up the pages. Read when NumPy is first imported.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 AUTH_USER_MODEL = "people.User"
 AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",

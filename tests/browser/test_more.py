@@ -11,6 +11,7 @@ from tests.web.small_site import PASSWORD
 
 from heapwright.people.models import User
 from heapwright.yard.models import Container, Entry, Flow, Kind, Place, Site, Source
+from heapwright.yard.yardstick import in_force
 
 THUMB_PX = 48
 
@@ -64,11 +65,27 @@ def test_from_nothing_to_the_first_delivery(
     page.get_by_role("button", name="Keep this source").click()
     assert Source.objects.get().name == "Hillside kitchen"
     page.goto("/set-up/")
-    expect(page.locator(".lede")).to_have_text("Next: The first delivery.")
+    expect(page.locator(".lede")).to_have_text("Next: The rule.")
     look()
-    page.get_by_role("link", name="Go on: The first delivery").click()
+    page.get_by_role("link", name="Go on: The rule").click()
+    look()
+    page.get_by_label("The rule that your compost must meet").select_option("CA-W")
+    page.get_by_label("Probe error").fill("0.5")
+    page.get_by_role("button", name="Judge by this").click()
+    assert in_force().rule_id == "CA-W"
+    page.get_by_role("link", name="Go on: What stands already").click()
+    look()
+    page.get_by_label("Where").select_option("B2")
+    page.get_by_label("How far a pile or compost has come").select_option("hot")
+    page.get_by_label("By the scales").fill("350")
+    page.get_by_role("button", name="Enter it").click()
+    expect(page.get_by_role("status")).to_contain_text("K-001 at Bay 2")
+    look()
+    page.get_by_role("link", name="on to the first delivery").click()
     expect(page).to_have_url(re.compile("/stock/new/"))
     assert Site.load().name == "Quarry Road garden"
+    page.goto("/proof/K-001/")
+    expect(page.locator(".strip").first).to_contain_text("CA-W: cannot be shown.")
 
 
 @pytest.mark.parametrize("width", [360, 1280])

@@ -34,7 +34,7 @@ def test_another_rule_and_a_probe_s_error(small_site, browser_page, sign_in, scr
     page.goto("/proof/K-002/")
     verdict = page.locator(".strip").first
     expect(verdict).to_contain_text("US-FDA-T is met")
-    page.get_by_text("Another rule, and what no log can say").click()
+    page.get_by_text("Another rule or day, and what no log can say").click()
     page.get_by_label("By the rule").select_option("NY-W")
     page.get_by_label("Probe error").fill("9")
     page.get_by_role("button", name="Judge again").click()

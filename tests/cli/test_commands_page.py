@@ -14,7 +14,7 @@ from heapwright.cli import cli
 
 ROOT = Path(__file__).parents[2]
 PAGE = (ROOT / "docs" / "commands.md").read_text(encoding="utf-8")
-NEEDS_A_SITE = ("demo", "serve", "load", "audit")
+NEEDS_A_SITE = ("demo", "serve", "load", "weather", "audit")
 
 
 def commands(group: click.Group, name: str = "heapwright"):

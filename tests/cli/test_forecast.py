@@ -351,3 +351,130 @@ def test_both_examples_run():
     for path in (BAY, WINDROW):
         found = json.loads(called(path, "--json", "--members", "8"))
         assert found["days_at_or_above_55"]["p50"] > 3
+
+
+# --- a log that corrects the forecast
+
+HEAD = "time,event,point,depth_cm,temp_c"
+
+
+def warm_log(days, *, core=61.0, odd=None, turned=()):
+    """A log of a bay that heats to a steady core within three days."""
+    rows = [HEAD, "2026-03-01T10:00,built,,,"]
+    for day in range(1, days + 1):
+        temp = core - 50.0 * max(0.0, (4.0 - day) / 4.0)
+        for point, depth, less in (("core", 60, 0.0), ("middle", 55, 1.0), ("edge", 10, 9.0)):
+            shown = odd[1] if odd and odd[0] == (day, point) else temp - less
+            rows.append(f"2026-03-{1 + day:02d}T08:30,read,{point},{depth},{shown:.1f}")
+    rows += [f"2026-03-{1 + day:02d}T09:30,turned,,," for day in turned]
+    return "\n".join(rows) + "\n"
+
+
+@pytest.fixture
+def log(tmp_path):
+    def written(text):
+        path = tmp_path / "LOG.csv"
+        path.write_text(text)
+        return path
+
+    return written
+
+
+def test_readings_bend_the_forecast_and_the_names_of_the_contract_stay(log, answer):
+    options = ("--json", "--members", "120", "--days", "30")
+    told = json.loads(called(BAY, *options, "--log", log(warm_log(10, core=48.0))))
+    assert set(told) == {*answer, "readings", "learned"}
+    assert told["readings"]["used"] == 30
+    assert told["readings"]["set_aside"] == []
+    assert told["time"] == answer["time"]
+    at = 10 * 8
+    assert abs(told["core_temp_c"]["p50"][at] - 48.0) < 3.0
+    assert answer["core_temp_c"]["p50"][at] > 54.0
+
+    assert told["core_temp_c"]["p95"][at] - told["core_temp_c"]["p5"][at] < 10.0
+    assert {"mean", "sd"} == set(told["learned"]["t_max_c"])
+
+
+def test_rows_of_a_log_in_any_order_give_the_same(log):
+    text = warm_log(6)
+    one = called(BAY, "--json", "--days", "9", "--log", log(text))
+    head, *rows = text.splitlines()
+    two = called(BAY, "--json", "--days", "9", "--log", log("\n".join([head, *rows[::-1]])))
+    assert one == two
+
+
+def test_a_reading_in_the_wrong_hole_is_set_aside_and_told(log):
+    path = log(warm_log(10, odd=((7, "core"), 14.0)))
+    told = json.loads(called(BAY, "--json", "--days", "12", "--log", path))
+    (aside,) = told["readings"]["set_aside"]
+    assert (aside["time"], aside["point"], aside["temp_c"]) == ("2026-03-08T08:30:00", "core", 14.0)
+    assert "core" in aside["why"]
+    assert 50.0 < aside["expected_c"] < 68.0
+    text = called(BAY, "--days", "12", "--log", path)
+    assert "Readings: 29 used, 1 set aside" in text
+    assert "set aside: 2026-03-08 08:30 core 60 cm 14.0 °C" in text
+    assert "never count as proof" in text
+
+
+def test_turnings_of_the_log_take_the_place_of_planned_ones(log):
+    text = warm_log(9)
+    options = ("--json", "--members", "60", "--days", "12")
+    planned = json.loads(called(BAY, *options, "--log", log(text)))
+    done = json.loads(called(BAY, *options, "--log", log(warm_log(9, turned=(4,)))))
+    # the plan turns on day 7, the log on day 4 at half past nine
+    drop = {}
+    for name, one in (("planned", planned), ("done", done)):
+        core = one["core_temp_c"]["p50"]
+        drop[name] = {day: core[day * 8] - core[day * 8 - 1] for day in (4, 7)}
+    assert drop["planned"][7] < drop["done"][7] - 1.0
+    assert drop["done"][4] < drop["planned"][4] - 1.0
+
+
+def test_a_log_in_fahrenheit_is_the_same_log(log):
+    text = warm_log(6, core=60.0)
+    celsius = json.loads(called(BAY, "--json", "--days", "8", "--log", log(text)))
+    rows = [line.split(",") for line in text.splitlines()[1:]]
+    for row in rows:
+        row[4] = f"{float(row[4]) * 1.8 + 32.0:.4f}" if row[4] else ""
+    head = HEAD.replace("temp_c", "temp_f")
+    other = "\n".join([head, *(",".join(row) for row in rows)])
+    fahrenheit = json.loads(called(BAY, "--json", "--days", "8", "--log", log(other)))
+    for level in ("p5", "p50", "p95"):
+        assert fahrenheit["core_temp_c"][level] == pytest.approx(
+            celsius["core_temp_c"][level], abs=0.05
+        )
+
+
+def test_what_a_log_names_and_the_plan_does_not_state_is_said(log):
+    text = warm_log(5) + "2026-03-04T12:00,added,,,\n"
+    told = called(BAY, "--days", "8", "--members", "60", "--log", log(text))
+    assert "does not state what was added" in told
+
+
+@pytest.mark.parametrize(
+    ("text", "days", "message"),
+    [
+        (f"{HEAD}\n2026-02-20T08:00,read,core,60,40\n", 20, "before the pile was built"),
+        (f"{HEAD}\n2026-04-20T08:00,read,core,60,40\n", 20, "give more --days"),
+        (f"{HEAD}\n2026-03-05T08:00,read,core,60,hot\n", 20, "row 2, column temp_c"),
+        (f"{HEAD}\n2026-03-05T08:00,read,core,60,140\n", 20, "row 2, column temp_c"),
+    ],
+)
+def test_a_log_that_cannot_be_of_this_pile_is_refused(log, text, days, message):
+    told = refused(BAY, "--days", days, "--log", log(text))
+    assert "LOG.csv" in told
+    assert message in told
+
+
+def test_offsets_in_one_file_only_are_refused(tmp_path, log):
+    path = changed(tmp_path, "2026-03-01T10:00:00", "2026-03-01T10:00:00-08:00")
+    told = refused(path, "--days", "20", "--log", log(warm_log(4)))
+    assert "offset" in told
+    both = warm_log(4).replace("T10:00", "T10:00-08:00").replace("T08:30", "T08:30-08:00")
+    found = json.loads(called(path, "--json", "--days", "8", "--log", log(both)))
+    plain = json.loads(called(BAY, "--json", "--days", "8", "--log", log(warm_log(4))))
+    assert found["core_temp_c"] == plain["core_temp_c"]
+
+
+def test_a_log_and_a_lot_do_not_go_together(log):
+    assert "--log" in refused("--lot", "B-1", "--log", log(warm_log(3)))

@@ -188,6 +188,7 @@ def test_tables_say_the_verdict_the_caution_and_the_working():
     assert "green bucket" in done.stdout
     assert "C:N = carbon / nitrogen" in done.stdout
     assert "Haug" in done.stdout
+    assert " None" not in done.stdout  # a source without a year
     wet = run("mix", "solve", EXAMPLES / "stock_all_wet.csv", "--volume-m3", "1.5").stdout
     assert "No mix of what is on hand" in wet
     assert "It would work with" in wet

@@ -15,6 +15,8 @@ from pathlib import Path
 
 import pytest
 
+from heapwright.data import materials as library
+
 EXAMPLES = Path(__file__).parents[2] / "examples"
 COMMAND = (sys.executable, "-m", "heapwright")
 
@@ -299,7 +301,7 @@ def verdicts(folder: Path, code: str) -> list[str]:
         "from heapwright.cli.site_records import site_log\n"
         "from heapwright.data.sanitation import rules, terms\n"
         "from heapwright.science.sanitation import Stated, evaluate\n"
-        "for log in site_log(sys.argv[1]):\n"
+        "for log in [one.log for one in site_log(sys.argv[1])]:\n"
         "    print(evaluate(log, [rules()['NY-W']], Stated(method='turned'), terms())[0].verdict)\n"
     )
     done = subprocess.run(
@@ -437,3 +439,105 @@ def test_mix_and_prove_work_on_the_sites_own_records(records, sheet):
     assert {i["material"] for i in found["ingredients"]} <= set(rows_on_hand(records))
     assert found["feasible"] or found["blocked_by"]
     assert "one of the two" in refused(records, "mix", "solve")
+
+
+STANDING = """kind,place,stage,since,materials,mass_kg,volume_m3,bulk_density_kg_m3,code,note
+pile,B2,hot,,leaves_shredded 60; food_scraps_mixed 25,400,,,,steams
+compost,CP,ready,2026-02-01,,,1.5,600,C-900,
+stock,S2,,,leaves_shredded,,2,,,
+"""
+
+
+def test_what_stood_already_is_loaded_once_and_says_that_nobody_knows(records, sheet):
+    path = sheet(STANDING)
+    done = loaded(records, path, "--on", "2026-03-01")
+    assert done["as"] == "standing"
+    assert done["new"] == ["K-002", "C-900", "D-003"]
+    assert loaded(records, path, "--on", "2026-03-01") == {**done, "new": [], "there_already": 3}
+    site = json.loads(run(records, "audit", "--json").stdout)["site"]
+    density = library()["leaves_shredded"].bulk_density_kg_m3.typical
+    assert site["opening_kg"] == pytest.approx(400 + 900 + 2 * density)
+    assert site["residual_kg"] == pytest.approx(0, abs=1e-6)
+    (proof,) = json.loads(
+        run(records, "prove", "--lot", "K-002", "--rule", "NY-W", "--json").stdout
+    )
+    assert proof["verdict"] == "cannot be shown"
+    assert "nothing of before counts" in proof["gaps"][0]
+    early = run(records, "prove", "--lot", "K-002", "--as-of", "2026-02-20")
+    assert early.returncode == 2
+    assert "K-002 was not there yet" in early.stderr
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ("heap,B2,hot,,,400,,,,", "column kind:"),
+        ("pile,B9,hot,,,400,,,,", "column place:"),
+        ("pile,B2,,,,400,,,,", "column stage:"),
+        ("pile,B2,hot,soon,,400,,,,", "column since:"),
+        ("pile,B2,hot,,gold 50,400,,,,", "column materials:"),
+        ("pile,B2,hot,,leaves_shredded 50; food_scraps_mixed,400,,,,", "column materials:"),
+        ("pile,B2,ready,,,,2,,,", "state its weight"),
+        ("pile,B2,hot,,,,,,,", "no amount"),
+    ],
+)
+def test_a_row_of_what_stood_that_is_wrong_writes_nothing(records, sheet, row, words):
+    before = entries(records)
+    text = STANDING + row + "\n"
+    said = refused(records, "load", sheet(text))
+    assert words in said
+    assert "row 5" in said
+    assert entries(records) == before
+
+
+SETTINGS = """
+import os, sys
+os.environ["HEAPWRIGHT_DATA"] = sys.argv[1]
+os.environ["DJANGO_SETTINGS_MODULE"] = "heapwright.settings"
+import django
+django.setup()
+from datetime import datetime, UTC
+from heapwright.people.models import User
+from heapwright.yard.yardstick import SetYardstick, set_yardstick
+set_yardstick(
+    SetYardstick(
+        happened_at=datetime(2026, 3, 15, tzinfo=UTC),
+        rule="NY-W", method="turned", probe_error_c=8.0, probe_error_typed="8 °C",
+    ),
+    User.objects.get(username="lead"),
+)
+"""
+
+
+def test_a_lot_is_judged_by_what_the_site_has_set_unless_an_option_says_else(records, sheet):
+    loaded(records, sheet(log_text(turned=5)), "--lot", "K-001")
+
+    def proofs(*options: str) -> list[dict]:
+        done = run(records, "prove", "--lot", "K-001", "--json", *options)
+        assert done.returncode == 0, done.stderr
+        return json.loads(done.stdout)
+
+    every = proofs()
+    assert len(every) > 20
+    assert next(one for one in every if one["rule"] == "NY-W")["verdict"] == "met"
+    assert "has set nothing" in every[0]["notes"][0]
+    subprocess.run([sys.executable, "-c", SETTINGS, str(records)], check=True, timeout=60)
+    (own,) = proofs()
+    assert (own["rule"], own["days_credited"]) == ("NY-W", 0)  # 60 °C less 8 °C
+    assert "probe error 8 °C" in own["notes"][0]
+    (without,) = proofs("--probe-error-c", "0")
+    assert without["verdict"] == "met"
+    assert len(proofs("--rule", "all")) == len(every)
+    assert proofs("--rule", "CA-W")[0]["rule"] == "CA-W"
+    then = proofs("--as-of", "2026-03-12", "--rule", "NY-W")[0]
+    assert then["verdict"] == "not yet"
+    assert "has set nothing" in then["notes"][0]  # nothing was set by then
+    assert "written later" in then["notes"][1]
+
+
+def test_a_day_that_is_none_or_of_a_file_is_refused(records, sheet):
+    assert "is no date" in refused(records, "prove", "--lot", "K-001", "--as-of", "soon")
+    assert "not come yet" in refused(records, "prove", "--lot", "K-001", "--as-of", "2999-01-01")
+    assert "goes with --lot" in refused(
+        records, "prove", sheet(log_text()), "--as-of", "2026-03-12"
+    )

@@ -12,6 +12,7 @@ from heapwright.data import check, recipe
 from heapwright.data.library import PROPERTIES, SHAPE, material_of, span_of
 from heapwright.data.tables import (
     MARKS,
+    Source,
     check_cited,
     check_rows,
     parse_rows,
@@ -441,3 +442,9 @@ def test_the_stability_of_one_standard_is_in_carbon_dioxide_not_carbon():
     assert found.unit == "mg CO2/g/d"
     assert found.limit is not None
     assert found.limit * 12 / 44 == pytest.approx(4.36, abs=0.005)
+
+
+def test_a_source_is_named_in_short_with_what_is_known():
+    assert Source("a", "On heaps", "A. Marsh", 1992).in_short == "A. Marsh 1992"
+    assert Source("a", "On heaps", "A. Marsh").in_short == "A. Marsh"
+    assert Source("a", "On heaps", "", 2001).in_short == "On heaps 2001"

@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from heapwright.demo import picture
+
 # A story of five weeks instead of a year, so that it is told in seconds.
 MAKE = """
 import json, os, sys
@@ -24,9 +26,22 @@ django.setup()
 from heapwright.demo import kept, site, story
 story.YEAR_DAYS = 35
 told = []
-kept.make(
-    folder / "heapwright.sqlite3", datetime.fromisoformat(sys.argv[2]), site.ZONE, told.append
-)
+from django.conf import settings
+settings.FORECASTS = "off"
+def is_there(known):
+    return known.fresh and known.outlook is not None
+now = datetime.fromisoformat(sys.argv[2])
+path = kept.make(folder / "heapwright.sqlite3", now, site.ZONE, told.append)
+from heapwright.yard import forecast, state
+from heapwright.yard.models import Photo
+from heapwright.yard.photos import path_of
+found = [
+    is_there(forecast.look([one], now=now)[one.id])
+    for one in state.state_at(now) if one.stage in forecast.FORESEEN
+]
+charts = len(list((folder / "charts").glob("*")))
+if len(sys.argv) > 3:
+    kept.foresee(path, now)
 from django.db.models import Max, Min
 from heapwright.yard.audit import audit
 from heapwright.yard.models import Entry
@@ -37,6 +52,9 @@ print(json.dumps({
     "last": times["last"].date().isoformat(),
     "entries": Entry.objects.count(),
     "uuids": sorted(str(one) for one in Entry.objects.values_list("uuid", flat=True)),
+    "foreseen": found,
+    "charts": charts,
+    "pictures": [path_of(one.digest).stat().st_size for one in Photo.objects.all()],
     "findings": [one.what for one in audit(deep=True).findings],
 }))
 """
@@ -44,9 +62,9 @@ print(json.dumps({
 
 @pytest.fixture
 def make(tmp_path):
-    def run(name: str, now: str) -> dict:
+    def run(name: str, now: str, *more: str) -> dict:
         done = subprocess.run(
-            [sys.executable, "-c", MAKE, str(tmp_path / name), now],
+            [sys.executable, "-c", MAKE, str(tmp_path / name), now, *more],
             env={**os.environ, "XDG_CACHE_HOME": str(tmp_path / "cache")},
             capture_output=True,
             text=True,
@@ -95,3 +113,25 @@ def test_a_kept_file_that_was_cut_short_is_not_served(make, tmp_path):
     mended = make("second", "2026-05-04T20:00:00+00:00")
     assert mended["anew"]
     assert mended["findings"] == []
+
+
+def test_what_its_heaps_will_do_is_kept_with_it_charts_and_all(make, tmp_path):
+    now = "2026-05-04T20:00:00+00:00"
+    first = make("first", now, "foresee")
+    assert first["foreseen"]
+    assert not any(first["foreseen"])
+    again = make("again", now)
+    assert all(again["foreseen"])
+    assert again["charts"] >= 6 * sum(again["foreseen"])
+    assert sorted(one.rpartition(".")[2] for one in kept(tmp_path)) == [
+        "charts", "forecasts", "sqlite3",
+    ]  # fmt: skip
+    later = make("later", "2026-05-05T20:00:00+00:00")
+    assert not any(later["foreseen"])  # a day has gone by: shown with its time, and made anew
+
+
+def test_the_copy_that_is_shown_has_a_picture_that_was_drawn(make):
+    shown = make("first", "2026-05-04T20:00:00+00:00")
+    assert len(shown["pictures"]) == 1
+    assert 5_000 < shown["pictures"][0] < 200_000
+    assert picture.drawn() == picture.drawn()

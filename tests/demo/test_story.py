@@ -30,6 +30,7 @@ from heapwright.yard.models import (
     Source,
     Weather,
 )
+from heapwright.yard.yardstick import in_force
 
 TODAY = NOW.astimezone(ZoneInfo(site.ZONE)).date()
 
@@ -63,6 +64,12 @@ def test_the_yard_is_drawn_to_scale_and_its_people_have_their_roles(told):
     assert dict(User.objects.values_list("username", "role")) == {
         "lead": "lead", "helper": "helper", "helper2": "helper", "reader": "reader",
     }  # fmt: skip
+
+
+def test_proofs_are_judged_by_the_rule_that_was_set_on_the_first_day(told):
+    found = in_force(NOW)
+    assert (found.rule_id, found.method, found.set_by) == (site.RULE, "turned", "Marisol Venn")
+    assert local_day(found.set_at) == TODAY - timedelta(days=364)
 
 
 def test_the_ledger_of_the_year_adds_up(told):

@@ -12,7 +12,7 @@ from tests.reports.samples import HEAVY, HOSTILE, PRINTED, build, recipe_of
 from heapwright.data.mixing import acceptable_limits
 from heapwright.errors import InputError
 from heapwright.reports import printing
-from heapwright.reports.build_sheet import CAUTIONS, build_sheet, from_recipe
+from heapwright.reports.build_sheet import CAUTIONS, _containers, build_sheet, from_recipe
 from heapwright.science.recipe import Blocked, Recipe
 
 
@@ -181,3 +181,9 @@ def test_a_recipe_as_sure_as_wanted_and_in_range_carries_no_warning():
     recipe = recipe_of(amounts, water_kg=10.0)
     assert recipe.feasible
     assert "Not every limit is met" not in text(build_sheet(build(amounts)))
+
+
+def test_less_than_a_quarter_of_a_container_is_not_called_none():
+    assert _containers(0.0, "64-gallon cart") == "under ½ × 64-gallon cart"
+    assert _containers(0.5, "64-gallon cart") == "½ × 64-gallon cart"
+    assert _containers(None, "") == ""

@@ -102,6 +102,25 @@ def test_four_labels_a_page_with_code_words_and_a_square_code(paper, size):
         labels(LabelSheet("x", (), PRINTED))
 
 
+@pytest.mark.parametrize(("paper", "size"), [("a4", (297, 210)), ("letter", (279, 216))])
+def test_a_single_label_fills_its_sheet(paper, size):
+    one = Label("K-042", what_of("pile"), "Bay 2", date(2026, 3, 2), URL)
+    made = labels(LabelSheet("Alder Lane compost yard", (one,), PRINTED), paper=paper)
+    assert len(pages(made)) == 1
+    page = reader(made).pages[0]
+    across, along = sorted(size)
+    assert sorted(
+        (
+            round(float(page.mediabox.width) * 25.4 / 72),
+            round(float(page.mediabox.height) * 25.4 / 72),
+        )
+    ) == [across, along]
+    assert float(page.mediabox.width) > float(page.mediabox.height) or page.rotation in (90, 270)
+    for words in ("K-042", "Composting: not for beds yet", "Bay 2", "2 Mar 2026"):
+        assert words in text(made)
+    assert "Square code that opens the entry form of K-042" in alternatives(made)
+
+
 def test_a_label_says_of_each_kind_of_lot_what_it_is():
     assert len({what_of(kind) for kind in ("pile", "compost", "stock", "overs")}) == 4
 

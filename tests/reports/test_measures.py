@@ -53,7 +53,7 @@ def test_a_shown_temperature_is_never_above_the_one_read(temp_c, units):
 
 
 def test_a_sentence_gains_fahrenheit_and_keeps_celsius():
-    said = measures.in_units("lowest 54.9 °C less 1 of probe error is below 55 °C", "us")
+    said = measures.in_units("lowest 54.9 °C less 1 °C of probe error is below 55 °C", "us")
     assert said.replace("\u00a0", " ") == (
         "lowest 130.8 °F (54.9 °C) less 1.8 °F of probe error is below 131 °F (55 °C)"
     )

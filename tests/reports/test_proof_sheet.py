@@ -1,7 +1,9 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
+import numpy as np
 import pytest
 from tests.reports.reading import alternatives, kinds, pages, reader, size_mm, squeezed, text
 from tests.reports.samples import HOSTILE, judged, log_of, made_of, proof
@@ -32,6 +34,14 @@ def test_a_rule_that_was_met_says_so_with_the_log_day_by_day():
     for line in CAUTIONS:
         assert line in words
     assert size_mm(made) == (210, 297)
+
+
+def test_readings_of_whole_degrees_are_printed_whole():
+    log = log_of()
+    log = replace(log, readings=replace(log.readings, temp_c=np.round(log.readings.temp_c)))
+    words = text(proof_sheet(proof(log)))
+    assert "4 Thu 5 Mar 62 63 64 62 1 3 every point at or above the limit" in words
+    assert ".0" not in words[words.index("The log") : words.index("Turnings")]
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])

@@ -10,7 +10,15 @@ from heapwright.data.pile import pile_covers
 from heapwright.errors import InputError
 from heapwright.science.heap_shape import HeapShape
 from heapwright.science.pile import simulate
-from heapwright.science.pile_events import Added, Combined, Covered, Moved, Turned, Wetted
+from heapwright.science.pile_events import (
+    Added,
+    Combined,
+    Covered,
+    Moved,
+    TakenOff,
+    Turned,
+    Wetted,
+)
 from heapwright.science.pile_layout import HEAT, WATER
 from heapwright.science.pile_recipe import stated_recipe
 from heapwright.science.pile_weather import typical_weather
@@ -122,3 +130,39 @@ def test_water_at_the_start_and_heat_are_those_stated():
     assert pile.y[WATER].sum() == pytest.approx(691.2 * 0.6)
     capacity = 1.25 * pile.solids_kg + 4.19 * pile.y[WATER]
     assert pile.y[HEAT] / capacity == pytest.approx(17.0)
+
+
+def test_what_is_taken_off_leaves_a_lower_heap_of_the_same_warmth_and_the_books_close():
+    p = typical()
+    whole = run(p, days=12.0)
+    half = run(p, days=12.0, events=(TakenOff(144.0, 0.5),))
+    i = at(half, 144.0)
+    assert half.wet_mass_kg[i, 0] == pytest.approx(0.5 * whole.wet_mass_kg[i, 0], rel=1e-4)
+    assert half.volume_m3[i, 0] == pytest.approx(0.5 * whole.volume_m3[i, 0], rel=1e-6)
+    # the core is another share of a lower heap, and its edge counts to the other zone
+    assert half.core_temp_c[i, 0] == pytest.approx(whole.core_temp_c[i, 0], abs=1.0)
+    assert half.end.shape.height_m < 0.6 * BAY.height_m
+    assert half.core_temp_c[i + 24, 0] < whole.core_temp_c[i + 24, 0]
+    assert half.balance.mass_residual < 1e-9
+    assert half.balance.energy_residual < 1e-9
+    with pytest.raises(InputError, match="taken off"):
+        run(p, days=12.0, events=(TakenOff(144.0, 1.0),))
+
+
+def test_a_heap_filled_over_days_comes_to_the_shape_of_one_built_at_once():
+    p = typical()
+    layer = HeapShape("bay", BAY.width_m, BAY.length_m, BAY.height_m / 4)
+    weather = typical_weather(24.0 * 30, **SUMMER)
+    pile = built(p, layer, density=400.0)
+    quarter = float((pile.solids_kg + pile.y[WATER]).sum())
+    more = stated_recipe(quarter, density_kg_m3=400.0).spread(1)
+    r = simulate(pile, p, weather, hours=72.0, events=[Added(h, more) for h in (1.0, 2.0, 3.0)])
+    assert r.end.shape.height_m == pytest.approx(BAY.height_m, rel=0.02)
+    assert r.wet_mass_kg[1, 0] == pytest.approx(4 * quarter, rel=0.01)
+    core, shell = r.end.solids_kg[:, 0]
+    at_once = built(p, BAY)
+    assert core / (core + shell) == pytest.approx(
+        float((at_once.solids_kg[0] / at_once.solids_kg.sum(axis=0))[0]), abs=0.02
+    )
+    assert r.balance.mass_residual < 1e-9
+    assert r.balance.energy_residual < 1e-9

@@ -19,18 +19,19 @@ from heapwright.science.pile import simulate
 from heapwright.science.pile_events import Turned
 from heapwright.science.pile_layout import ACTIVE, FAST, SLOW, WATER
 from heapwright.science.pile_parameters import draw
-from heapwright.science.pile_rates import snow_share
+from heapwright.science.pile_rates import ERROR_C, snow_share
 from heapwright.science.pile_recipe import stated_recipe
 from heapwright.science.pile_state import start
 from heapwright.science.pile_weather import typical_weather
 
 ACCURACY_C = 0.1
-FINE_C = 0.001
 
 
 def random_pile(seed, days, members, *, wide=False):
     rng = np.random.default_rng(seed)
-    parameters = wide_draws(rng, members) if wide else draw(FACTS, members, rng)
+    # a stream of their own, so that another parameter leaves the piles as they are
+    own = np.random.default_rng([seed, 1])
+    parameters = wide_draws(own, members) if wide else draw(FACTS, members, own)
     shape = random_shape(rng)
     mass = rng.uniform(200, 800) * geometry(shape, 0.2).volume_m3
     recipe = random_recipe(rng, mass, members)
@@ -40,7 +41,7 @@ def random_pile(seed, days, members, *, wide=False):
     return state, parameters, random_weather(rng, days), random_events(rng, days)
 
 
-def error_of(seed, days, error_c=0.02):
+def error_of(seed, days, error_c=ERROR_C):
     """Return the largest differences of core and shell to solve_ivp at a tight tolerance."""
     state, parameters, weather, events = random_pile(seed, days, 1)
     ours = simulate(state, parameters, weather, hours=24.0 * days, events=events, error_c=error_c)
@@ -53,30 +54,24 @@ def error_of(seed, days, error_c=0.02):
     return max(core, shell)
 
 
-@pytest.mark.parametrize("seed", [0, 2, 3, 4, 5])
+@pytest.mark.parametrize("seed", range(6))
 def test_within_a_tenth_of_a_degree_of_solve_ivp(seed):
     assert error_of(seed, 12.0) <= ACCURACY_C
 
 
-def test_a_finer_limit_brings_the_worst_of_them_within_a_tenth_too():
-    # at the usual limit this shell is 0.3 °C off for one output on the way to its plateau
-    assert ACCURACY_C < error_of(1, 12.0) < 0.4
-    assert error_of(1, 12.0, error_c=FINE_C) <= ACCURACY_C
+def test_a_pile_that_thaws_and_kindles_late_is_within_a_tenth_too():
+    # ice for six weeks, then an ignition whose hour every earlier error moves
+    assert error_of(1057, 60.0) <= ACCURACY_C
+
+
+def test_a_finer_limit_comes_closer():
+    assert error_of(1137, 60.0, error_c=1e-4) < 0.2 * error_of(1137, 60.0)
 
 
 @pytest.mark.soak
-def test_200_piles_over_60_days_at_the_usual_limit():
-    # measured: 174 of 200 within a tenth at every output in both zones, median of the worst
-    # differences 0.05 °C, the largest 1.4 °C for one output on the way to a plateau
+def test_200_piles_over_60_days_are_within_a_tenth_in_both_zones_at_every_output():
+    # measured: the median of the largest differences 0.008 °C, the worst 0.073 °C
     errors = np.sort([error_of(1000 + seed, 60.0) for seed in range(200)])
-    assert np.mean(errors <= ACCURACY_C) >= 0.85, errors[-40:]
-    assert np.median(errors) <= 0.06
-    assert errors.max() <= 2.0, errors[-12:]
-
-
-@pytest.mark.soak
-def test_every_one_of_200_piles_is_within_a_tenth_at_the_finer_limit():
-    errors = np.sort([error_of(1000 + seed, 60.0, error_c=FINE_C) for seed in range(200)])
     assert errors.max() <= ACCURACY_C, errors[-12:]
 
 
@@ -116,7 +111,7 @@ def test_sleet_falls_between_snow_and_rain_without_a_jump():
     state, parameters, weather, events = random_pile(1139, 60.0, 1)
     done = simulate(
         state, parameters, weather, hours=24.0 * 20,
-        events=[e for e in events if e.hour <= 480.0], error_c=FINE_C,
+        events=[e for e in events if e.hour <= 480.0], error_c=0.001,
     )  # fmt: skip
     assert_physical(done, state, most_uptake=20.0)
 

@@ -138,17 +138,24 @@ def test_5_without_decay_nothing_warms_above_what_surrounds_it(name):
     assert r.dry_mass_kg == pytest.approx(r.dry_mass_kg[0, 0], rel=1e-12)
 
 
+def change_of(pile, parameters, weather):
+    change = np.empty(ROWS)
+    c = coefficients(pile, parameters)[0]
+    rates(c, np.ascontiguousarray(pile.y[:, 0]), weather.at(0.0, 0.0), change)
+    return change
+
+
 @pytest.mark.parametrize("name", SETS)
 @pytest.mark.parametrize("temp_c", [-20.0, -6.0, 72.0, 80.0])
 def test_6_frozen_or_sterile_means_no_decay(name, temp_c):
     p = SETS[name]()
     pile = built(p, temp_c=temp_c)
     weather = typical_weather(24.0, temp_mean_c=10.0, soil_temp_c=10.0)
-    change = rates(coefficients(pile, p), pile.y, weather.at(0.0, 0.0), np.empty((ROWS, 1)))
+    change = change_of(pile, p, weather)
     assert np.all(change[FAST] == 0.0)
     assert np.all(change[SLOW] == 0.0)
     lukewarm = built(p, temp_c=40.0)
-    change = rates(coefficients(lukewarm, p), lukewarm.y, weather.at(0.0, 0.0), np.empty((ROWS, 1)))
+    change = change_of(lukewarm, p, weather)
     assert np.all(change[FAST] < 0.0)
 
 

@@ -78,6 +78,7 @@ def example(route: Route, site: SmallSite) -> dict[str, object]:
         "entry": {"entry_id": site.helpers_check.uuid},
         "enter-again": {"entry_id": site.helpers_check.uuid},
         "strike": {"entry_id": site.helpers_check.uuid},
+        "weather-withdraw": {"got": 1},
     }
     usual: dict[str, object] = {
         "code": site.scraps.code if route.room == "stock" else site.hot.code,

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from io import BytesIO
 
 from django.utils import timezone
+from PIL import Image
 
 from heapwright.people.models import Role, Units, User
 from heapwright.yard import mix, prove, receive, strike, tend, use
@@ -25,6 +27,7 @@ from heapwright.yard.models import (
     Site,
     Source,
 )
+from heapwright.yard.photos import Picture, picture
 
 PASSWORD = "wheelbarrow-and-fork"
 
@@ -64,6 +67,14 @@ class SmallSite:
 def kg(mass_kg: float) -> Quantity:
     """Return a weighed quantity."""
     return Quantity(mass_kg=mass_kg, known="weighed", as_typed=f"{mass_kg:g} kg")
+
+
+def photo() -> Picture:
+    """Return a small picture as a phone would send it."""
+    made = BytesIO()
+    Image.new("RGB", (64, 48), (120, 90, 60)).save(made, "JPEG")
+    made.seek(0)
+    return picture(made, size_bytes=len(made.getvalue()))
 
 
 def make(now: datetime | None = None) -> SmallSite:
@@ -213,7 +224,9 @@ def make(now: datetime | None = None) -> SmallSite:
         check(81 + day, hot, temp_c, temp_c - 1, squeeze="holds", smell="earthy")
         if day == 5:
             turn(81.3 + day, hot)
-    helpers_check = check(89.8, hot, 66.0, 64.0, 61.0, by=helper)
+    helpers_check = check(
+        89.8, hot, 66.0, 64.0, 61.0, by=helper, photo=photo(), photo_alt="steam over bay 3"
+    )
     waiting = first_lot(deliver(88, 75, "food_scraps_mixed", "S1"))
     struck = deliver(88.5, 750, "coffee_grounds", "S1")
     strike.strike(struck.uuid, "a nought too many", helper, now=now)

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from xml.etree import ElementTree
 
 import pytest
+import vl_convert
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -91,11 +92,11 @@ def test_the_chart_is_one_image_with_title_and_description():
     assert not [n for n in root.iter() if n.get("style")]
 
 
-def test_the_same_figures_are_drawn_once():
-    chart()
-    before = charts._drawn.cache_info().hits
-    chart()
-    assert charts._drawn.cache_info().hits == before + 1
+def test_the_same_figures_are_drawn_once_and_kept_over_a_restart(monkeypatch):
+    first = chart()
+    charts._labelled.cache_clear()  # as after a restart
+    monkeypatch.setattr(vl_convert, "vegalite_to_svg", lambda *_a, **_k: pytest.fail("drawn again"))
+    assert chart().svg == first.svg
 
 
 def test_words_of_acts_stand_clear_of_each_other_and_of_each_other_s_lines():

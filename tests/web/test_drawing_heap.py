@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 import re
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import pytest
@@ -12,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from heapwright.web.drawing.frame import Frame, below
-from heapwright.web.drawing.hatch import CATEGORIES, hatch_of
+from heapwright.web.drawing.hatch import CATEGORIES, hatch_of, mixed_hatch
 from heapwright.web.drawing.heap import HeatZone, Layer, Probe, Section, heap_section
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -120,7 +121,7 @@ def sections(draw):
         "B1", shape, draw(st.floats(0.8, 5)), height,
         draw(st.floats(height, height + 1)) if shape in ("bay", "vessel") else 0.0,
         draw(st.sampled_from(["open", "breathable", "tarp", "roof"])),
-        tuple(draw(st.lists(layers, max_size=9))), probes,
+        tuple(draw(st.lists(layers, max_size=16))), probes, draw(st.booleans()),
     )  # fmt: skip
 
 
@@ -234,3 +235,42 @@ def test_zones_that_do_not_add_up_are_refused():
 )  # fmt: skip
 def test_a_material_takes_the_hatch_of_its_category(category, cn, hatch):
     assert hatch_of(category, cn) == hatch
+
+
+def test_a_heap_that_was_turned_is_drawn_mixed_with_the_share_of_each_material():
+    mixed = replace(BAY, layers=(*BAY.layers, Layer("grass", "green", 0.2)), mixed=True)
+    drawing = heap_section(mixed, uid="h", width_px=640)
+    words = " ".join(box.text for box in drawing.labels)
+    # 0.8 of grass, 0.4 of chips, 0.2 of scraps
+    assert "57\u00a0% grass" in words
+    assert "29\u00a0% wood chips" in words
+    assert "14\u00a0% scraps" in words
+    assert 'fill="url(#h-mixed)"' in drawing.svg
+    assert "Turned and mixed since it was laid" in drawing.svg
+    assert "from the ground up" not in drawing.svg
+
+
+def test_the_marks_of_a_mixed_heap_are_as_many_as_their_share():
+    pattern = mixed_hatch({"food": 1.0, "brown": 3.0}, "h")
+    marks = [element.get("d").count("M") for element in pattern]
+    assert len(marks) == 2
+    assert marks[1] / sum(marks) == pytest.approx(0.75, abs=0.04)
+    assert ElementTree.tostring(pattern) == ElementTree.tostring(
+        mixed_hatch({"food": 1.0, "brown": 3.0}, "h")
+    )
+
+
+def test_layers_that_find_no_room_are_listed_by_material_and_not_tangled():
+    many = replace(BAY, layers=tuple(
+        Layer(("leaves", "kitchen scraps", "horse manure with straw bedding")[i % 3],
+              ("brown", "food", "green")[i % 3], 0.1) for i in range(15)
+    ))  # fmt: skip
+    drawing = heap_section(many, uid="h", width_px=328)
+    words = " ".join(box.text for box in drawing.labels).replace("\u00a0", " ")
+    assert "leaves 37 cm, 5 layers" in words
+    assert drawing.height < 330
+
+
+def test_a_heap_on_a_laptop_is_seen_whole():
+    for height in (0.4, 1.2, 2.5):
+        assert heap_section(replace(BAY, height_m=height), uid="h", width_px=640).height < 520

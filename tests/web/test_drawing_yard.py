@@ -13,8 +13,10 @@ from hypothesis import strategies as st
 from heapwright.web.drawing.key import heat_key
 from heapwright.web.drawing.labels import Box
 from heapwright.web.drawing.places import Pile, Place, Stock, Yard, length
-from heapwright.web.drawing.yard_plan import yard_plan
+from heapwright.web.drawing.svg import INK, PAPER
+from heapwright.web.drawing.yard_plan import _ground_slots, yard_plan
 from heapwright.web.drawing.yard_rows import yard_rows
+from heapwright.web.heat import step_of
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -32,6 +34,11 @@ piles = st.builds(
     temp_is_old=st.booleans(),
     cover=st.sampled_from(["open", "breathable", "tarp", "roof"]),
     task=st.none() | st.integers(1, 12),
+    next_act=st.sampled_from(["", "turn", "let cure"]),
+    task_waits=st.booleans(),
+    read_on=st.sampled_from(["", "Tue", "18 Nov"]),
+    to_be_read=st.booleans(),
+    href=st.sampled_from(["", "/piles/K-1/"]),
 )
 stocks = st.builds(
     Stock,
@@ -61,8 +68,8 @@ def yards(draw):
         held = ()
         if kind in ("bay", "vessel", "windrow"):
             held = tuple(draw(st.lists(piles, max_size=1)))
-        elif kind in ("pad", "area"):
-            held = tuple(draw(st.lists(piles, max_size=3)))
+        elif kind in ("pad", "area", "screen"):
+            held = tuple(draw(st.lists(piles, max_size=9)))
         places.append(
             Place(
                 f"P{i + 1}", draw(names), kind, column * pitch_x, row * pitch_y,
@@ -100,7 +107,7 @@ slow = settings(
 
 
 @slow
-@given(yards(), st.sampled_from([328, 412, 760, 900]), st.sampled_from(["C", "F"]))
+@given(yards(), st.sampled_from([328, 412, 760, 1200]), st.sampled_from(["C", "F"]))
 def test_labels_on_the_plan_of_any_yard_never_collide(yard, width, unit):
     drawing = yard_plan(
         yard, uid="plan", width_px=width, temp_unit=unit, length_unit="m" if unit == "C" else "ft"
@@ -110,7 +117,7 @@ def test_labels_on_the_plan_of_any_yard_never_collide(yard, width, unit):
 
 
 @slow
-@given(yards(), st.sampled_from([328, 412, 700]), st.sampled_from(["C", "F"]))
+@given(yards(), st.sampled_from([328, 412, 790]), st.sampled_from(["C", "F"]))
 def test_labels_in_the_rows_of_any_yard_never_collide(yard, width, unit):
     if not any(place.piles or place.kind in ("bay", "vessel") for place in yard.places):
         with pytest.raises(ValueError, match="add a bay"):
@@ -223,6 +230,106 @@ def test_hostile_names_stay_text():
         drawing = draw(yard, uid="x")
         assert "<script" not in drawing.svg
         ElementTree.fromstring(drawing.svg)
+
+
+def pad(code="CP", count=8, width=9.5, depth=5.0, **more):
+    held = tuple(
+        Pile(f"K-{i:03d}", "curing", 60 + i, 0.5, 30 + i, href=f"/piles/K-{i:03d}/")
+        for i in range(count)
+    )
+    return Place(code, "Curing pad", "pad", 8, 0, width, depth, 0.0, held, href="#standing", **more)
+
+
+def hrefs(drawing):
+    return [link.get("href") for link in ElementTree.fromstring(drawing.svg).iter(f"{SVG}a")]
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 5, 8, 14, 24])
+def test_heaps_on_a_pad_stand_in_ranks_and_none_is_a_sliver(count):
+    slots = list(_ground_slots(0, 0, 380, 200, count))
+    assert len(slots) == count
+    boxes = [Box(x0, foot - back - 8, x1, foot) for x0, x1, foot, back in slots]
+    for one, other in itertools.combinations(boxes, 2):
+        assert not one.overlaps(other)
+    for box in boxes:
+        assert box.within(Box(0, -10, 380, 200))
+        assert box.x1 - box.x0 >= min(0.45 * 380 / count**0.5, 120)
+
+
+def test_lots_that_share_a_ground_are_told_by_their_own_codes():
+    screen = Place(
+        "SC", "Screening corner", "screen", 20, 0, 4, 3, 0.0,
+        (Pile("C-019", "ready", 39, 0.1, to_be_read=False),
+         Pile("C-020", "ready", 32, 0.4, to_be_read=False)),
+    )  # fmt: skip
+    yard = Yard("Y", (bay("B1", 0, 0, PILE), pad(), screen))
+    for drawing in (yard_plan(yard, uid="x", width_px=1200), yard_rows(yard, uid="x")):
+        words = " ".join(box.text for box in drawing.labels)
+        for code in ("C-019", "C-020", "K-000", "K-007"):
+            assert code in words
+        assert "B1" in words
+        assert "Screening corner" in words
+        assert "not read" not in words  # nobody reads finished compost
+
+
+def test_each_heap_leads_to_its_own_page():
+    drawing = yard_rows(Yard("Y", (bay("B1", 0, 0, PILE, href="/piles/K-042/"), pad())), uid="x")
+    assert hrefs(drawing) == ["/piles/K-042/", *(f"/piles/K-{i:03d}/" for i in range(8))]
+
+
+def test_what_to_do_next_stands_under_the_heap_and_what_can_wait_is_told_apart():
+    now = Pile("K-1", "hot", 5, 1.0, 60, task=1, next_act="turn")
+    later = Pile("K-2", "hot", 30, 1.0, 40, task=4, next_act="let cure", task_waits=True)
+    yard = Yard("Y", (bay("B1", 0, 0, now), bay("B2", 2, 0, later)))
+    drawing = yard_rows(yard, uid="x")
+    words = " ".join(box.text for box in drawing.labels)
+    assert "1 turn" in words
+    assert "4 let cure" in words
+    root = ElementTree.fromstring(drawing.svg)
+    number = {text.text: text.get("fill") for text in root.iter(f"{SVG}text")}
+    assert (number["1"], number["4"]) == (PAPER, INK)  # a filled tab, and an empty one
+    assert "task 1 (turn) today" in drawing.svg
+    assert "task 4 (let cure) can wait" in drawing.svg
+
+
+def test_an_old_reading_says_of_which_day_it_is():
+    old = Pile("K-1", "hot", 9, 1.0, 61, temp_is_old=True, read_on="Tue")
+    drawing = yard_rows(Yard("Y", (bay("B1", 0, 0, old),)), uid="x")
+    assert "read Tue" in " ".join(b.text for b in drawing.labels)
+
+
+@pytest.mark.parametrize("width", [328, 760, 1200])
+def test_heat_colours_never_stand_without_their_number(width):
+    """Where the plan is too small for a reading in a bay, it shows no heat at all."""
+    yard = Yard("Y", tuple(bay(f"B{i}", 3.0 * i, 0, PILE) for i in range(10)))
+    drawing = yard_plan(yard, uid="x", width_px=width)
+    coloured = drawing.svg.count(f'fill="{step_of(68).fill}"')
+    numbers = sum(box.text == "68°" for box in drawing.labels)
+    assert numbers == 0 if coloured == 0 else numbers == 10
+    assert (coloured > 0) == (width >= 760)
+
+
+def test_a_wide_sheet_sets_rows_side_by_side():
+    yard = Yard("Y", tuple(bay(f"B{i}", 1.4 * (i % 4), 3 * (i // 4), PILE) for i in range(8)))
+    narrow, wide = (yard_rows(yard, uid="x", width_px=width) for width in (328, 790))
+    assert wide.height < 0.6 * narrow.height
+
+
+def test_a_yard_of_one_bay_fills_no_screen():
+    drawing = yard_plan(Yard("Y", (bay("B1", 0, 0, PILE),)), uid="x", width_px=1200)
+    assert drawing.height < 800
+
+
+def test_thirty_places_are_all_named_on_a_laptop():
+    bays = [bay(f"B{i}", 1.5 * (i % 10), 4 * (i // 10), PILE) for i in range(20)]
+    beds = [Place(f"BED{i}", f"Bed {i}", "bed", 3 * i, 16, 2.5, 1) for i in range(7)]
+    lanes = [Place(f"W{i}", f"Lane {i}", "windrow", 0, 9 + 2.2 * i, 14, 2) for i in range(2)]
+    yard = Yard("Y", (*bays, pad(), *lanes, *beds))
+    drawing = yard_plan(yard, uid="x", width_px=1200)
+    assert_lettered_well(drawing)
+    words = " ".join(box.text for box in drawing.labels)
+    assert "No room" not in words
+    assert all(place.code in words or place.name in words for place in yard.places)
 
 
 def test_the_same_yard_always_gives_the_same_sheet():

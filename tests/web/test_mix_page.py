@@ -254,10 +254,24 @@ def use_up(lot, mass_kg: float) -> None:
 
 def test_what_cannot_be_mixed_says_what_to_measure(as_, small_site):
     html = text(as_("helper").get("/mix/"))
-    assert "1 lot cannot be used yet" in html
+    assert "1 lot cannot be mixed yet" in html
+    assert "Enter a measured or typical value" in html
     assert "nobody published its moisture and nitrogen." in html
     assert 'href="/more/materials/of/compost_overs/measure/"' in html
-    assert "Measured, it can be used." in text(as_("reader").get("/mix/"))
+    assert "With a value of the site it can be used." in text(as_("reader").get("/mix/"))
+    stock = text(as_("helper").get("/stock/"))
+    assert stock.index("1 lot cannot be mixed yet") < stock.index("stock-caption")
+    form = text(as_("helper").get("/more/materials/of/compost_overs/measure/"))
+    assert "a typical value lets it be mixed: say in the note where it is from" in words(form)
+
+
+def test_less_than_half_a_container_is_counted_by_weight(as_, small_site):
+    """What is there of it is no count of containers that a person would type."""
+    html = text(as_("helper").get("/mix/"))
+    counts = re.findall(r'name="amount\.[^"]+"[^>]*? value="([^"]*)"', html)
+    assert counts
+    for count in counts:
+        assert re.fullmatch(r"|\d+|\d+\.5|\d{1,2}\.\d{1,2}", count), count
 
 
 def test_the_least_sure_property_says_what_to_measure(as_):

@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from heapwright.people.models import User
 from heapwright.web.more import again, entries
-from heapwright.yard import mix, state, tend, trace, use
+from heapwright.yard import mix, receive, state, tend, trace, use
 from heapwright.yard.acts import Take, first_lot
 from heapwright.yard.amounts import Quantity
 from heapwright.yard.audit import audit
@@ -207,8 +207,9 @@ def test_an_undo_that_cannot_be_says_why(small_site, as_):
 # entering again
 
 
-def test_every_kind_but_a_loggers_file_can_be_entered_again():
-    assert set(again.ACTS) == {kind.value for kind in Kind} - {Kind.READINGS}
+def test_every_kind_but_a_loggers_file_and_settings_can_be_entered_again():
+    # settings are changed by setting them anew, on their own page
+    assert set(again.ACTS) == {kind.value for kind in Kind} - {Kind.READINGS, Kind.SETTINGS}
 
 
 def act_of(kind: str, site) -> None:
@@ -240,6 +241,18 @@ def act_of(kind: str, site) -> None:
         Kind.MOVE: lambda: tend.move(tend.Move(**common, lot=hot, to_place="B4"), site.lead),
         Kind.COMBINE: lambda: tend.combine(
             tend.Combine(**common, lots=(hot,), into=site.curing.code), site.lead
+        ),
+        Kind.OPENING: lambda: receive.open_lot(
+            receive.OpenLot(
+                **common,
+                kind="pile",
+                place="B4",
+                quantity=kg,
+                materials=(receive.OpeningPart(material="leaves_loose", share_pct=33.3),),
+                stage="hot",
+                start_known=True,
+            ),
+            site.lead,
         ),
         Kind.DIVIDE: lambda: tend.divide(
             tend.Divide(**common, lot=hot, parts=(tend.Part(place="B4", quantity=kg),)), site.lead

@@ -120,9 +120,11 @@ def test_the_walk_ends_with_a_first_delivery_and_can_be_taken_up_anywhere(walker
     assert "Next: Sources." in text(walker.get("/set-up/"))
     walker.post("/set-up/sources/", {"code": "kitchen", "name": "Kitchen"})
     assert Source.objects.get().name == "Kitchen"
-    page = walker.get("/set-up/")
-    assert "Next: The first delivery." in text(page)
-    assert "/stock/new/" in text(page)
+    page = text(walker.get("/set-up/"))
+    assert "Next: The rule." in page
+    assert "/set-up/rule/" in page
+    assert "/set-up/standing/" in page
+    assert "/stock/new/" in page
 
 
 def another_day() -> Client:

@@ -9,7 +9,6 @@ import pytest
 from django.urls import reverse
 
 from heapwright.web.more import beds
-from heapwright.web.more.made_of import materials_of_uses
 from heapwright.yard import state, trace
 from heapwright.yard.models import Entry, Flow, Kind, Place
 
@@ -33,6 +32,17 @@ def filled(client, site, **typed: str) -> dict[str, str]:
         "lot": site.compost.code,
         **typed,
     }
+
+
+def test_what_is_ready_is_proposed_and_what_is_still_hot_comes_last(small_site, as_):
+    choices = [
+        code for code, _ in as_("helper").get("/more/use/").context["form"].fields["lot"].choices
+    ]
+    assert choices[0] == small_site.compost.code
+    assert choices.index(small_site.hot.code) > choices.index(small_site.compost.code)
+    stages = {one.code: one.stage for one in state.state_at()}
+    late = [stages[code] in ("filling", "hot", "curing") for code in choices]
+    assert late == sorted(late)
 
 
 def test_compost_goes_on_a_bed_once(small_site, as_):
@@ -112,7 +122,7 @@ def test_what_a_bed_has_had_goes_back_to_the_deliveries(small_site, as_):
 
 def test_the_materials_of_a_use_are_those_of_the_trace(small_site, as_):
     bed = Place.objects.get(code="BED1")
-    (shares,) = materials_of_uses(bed).values()
+    (shares,) = trace.materials_of_uses(bed).values()
     assert shares == pytest.approx(trace.materials_of(trace.composition(small_site.compost)))
     assert sum(shares.values()) == pytest.approx(1)
 

@@ -70,7 +70,7 @@ def test_what_presses_stands_on_top_with_its_reason(as_, small_site):
     html = text(as_("helper").get("/stock/"))
     first = html[html.index("Use first") : html.index("On hand")]
     assert f"{small_site.scraps.code} Food scraps, 165 lb" in first
-    assert "Waiting for 2 days; keeps 1 in warm weather, 3 in cool." in first
+    assert "Waiting for 2 days; keeps 1 day in warm weather, 3 in cool." in first
     assert small_site.leaves.code not in first
     assert "2 lots press" in html  # these, and the ten kilograms left of an older delivery
     assert "can still wait = keeps − waited" in html

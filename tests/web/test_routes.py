@@ -38,11 +38,17 @@ LEADS_ONLY = frozenset(
         "set-up",
         "set-up-containers",
         "set-up-places",
+        "set-up-rule",
         "set-up-sources",
+        "set-up-standing",
         "site",
         "source",
         "source-new",
         "source-retire",
+        "weather-fetch",
+        "weather-settings",
+        "weather-withdraw",
+        "yardstick",
     }
 )
 VOID = frozenset({"br", "col", "hr", "img", "input", "link", "meta", "source", "wbr"})

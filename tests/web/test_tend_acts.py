@@ -11,7 +11,7 @@ from django.test import Client
 from django.utils import timezone
 
 from heapwright.web.tend.acts import PAGES
-from heapwright.yard import ledger, mix, state
+from heapwright.yard import ledger, mix, state, tend
 from heapwright.yard.acts import Take, first_lot
 from heapwright.yard.amounts import Quantity
 from heapwright.yard.models import Entry, Kind, Lot, LotKind, Reading, Site
@@ -81,7 +81,7 @@ def test_five_temperatures_squeeze_and_smell_become_one_entry(as_, small_site):
     assert entry.check_of.height_m == pytest.approx(3.5 * 0.3048)
     assert entry.check_of.oxygen_pct == 12.0
     html = client.get("/piles/K-003/").content.decode().replace("\u00a0", " ")
-    assert "Checked: K-003: 152 °F, 149 °F, 147 °F, 140 °F, 133 °F" in html
+    assert "Checked: K-003: 151.5 °F, 149 °F, 147 °F, 140 °F, 133 °F" in html
     assert f'action="/more/undo/{entry.uuid}/"' in html
 
 
@@ -401,3 +401,38 @@ def test_each_short_form_is_one_tap_from_the_check(as_):
     for name in ("turn", "wet", "cover", "move", "measure", "combine", "divide", "stage"):
         assert f'href="/piles/K-003/{name}/"' in html
     assert 'href="/piles/K-003/discard/"' in html
+
+
+def test_the_points_read_before_are_asked_for_by_name_each_at_its_depth(as_, small_site):
+    now = timezone.now()
+    tend.check(
+        tend.CheckLot(
+            happened_at=now - timedelta(hours=2),
+            lot="K-003",
+            temps=(
+                tend.Temp(point="core", temp_c=61.0, depth_cm=50.0),
+                tend.Temp(point="edge", temp_c=57.0, depth_cm=30.0),
+            ),
+        ),
+        small_site.helper,
+    )
+    client = as_("helper")
+    html = client.get("/piles/K-003/log/").content.decode().replace("\u00a0", " ")
+    assert "Core, 20 in" in html
+    assert "Edge, 12 in" in html
+    before = f"{timezone.localtime(now - timedelta(hours=1), Site.load().tz):%Y-%m-%dT%H:%M}"
+    press(client, "/piles/K-003/log/", temp_1="140", temp_2="138", happened_at=before)
+    read = list(Reading.objects.order_by("-id").values_list("point", "depth_cm")[:2])
+    assert read == [("edge", 30.0), ("core", 50.0)]
+    # a check by somebody else meanwhile does not put a figure under another name
+    sent = filled(client, "/piles/K-003/log/", temp_1="141")
+    tend.check(
+        tend.CheckLot(
+            happened_at=now - timedelta(minutes=1),
+            lot="K-003",
+            temps=(tend.Temp(point="base", temp_c=56.0),),
+        ),
+        small_site.lead,
+    )
+    client.post("/piles/K-003/log/", sent)
+    assert Reading.objects.latest("id").point == "core"

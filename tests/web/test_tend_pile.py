@@ -40,12 +40,12 @@ def section(html: str, heading: str) -> str:
     return html[start : html.index("</table>" if "caption" in heading else "</section>", start)]
 
 
-def test_the_heap_is_cut_open_by_the_layers_as_laid(as_):
+def test_a_heap_that_was_turned_is_cut_open_as_it_lies_now(as_):
     html = page(as_("reader"), "/piles/K-003/")
     cut = section(html, "Cut open")
-    assert "Layers from the ground up: leaves (brown), food scraps (food), leaves (brown)." in cut
-    assert "Turned once since" in cut
-    assert "it is mixed now" in cut
+    assert re.search(r"Turned and mixed since it was laid: \d+ % leaves \(brown\), \d+ % food", cut)
+    assert "Turned once, on" in cut
+    assert "is drawn mixed" in cut
     assert "Point 1: 151 °F. Point 2: 147 °F. Point 3: 142 °F." in cut
 
 
@@ -189,10 +189,15 @@ def test_a_long_story_is_told_in_pages(as_, small_site):
     assert "round 44" in first
     assert "“round 0”" not in first
     assert "?story=2#story-caption" in first
+    assert '<a class="plain-act" href="/more/entries/?lot=K-003">All of them</a>' in first
     second = page(as_("reader"), "/piles/K-003/?story=2")
-    assert "“round 0”" in second
-    assert "built" in second.lower()
-    assert "Newer entries" in second
+    assert "“round 29”" in second
+    assert "“round 30”" not in second
+    assert "“round 0”" in page(as_("reader"), "/piles/K-003/?story=3")
+    last = page(as_("reader"), "/piles/K-003/?story=4")
+    assert "built" in last[last.index("story-caption") :].lower()
+    assert "Newer entries" in last
+    assert "Older entries" not in last
     assert page(as_("reader"), "/piles/K-003/?story=nonsense").count("round 44") == 1
 
 

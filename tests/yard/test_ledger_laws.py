@@ -109,6 +109,26 @@ class YardOfActs(RuleBasedStateMachine):
             ),
         )
 
+    @rule(day=DAYS, mass_kg=MASSES, pick=PICK, stage=st.sampled_from(["hot", "curing", "ready"]))
+    def open_lot(self, day, mass_kg, pick, stage):
+        kind = ("pile", "stock", "compost", "overs")[pick % 4]
+        parts = (
+            receive.OpeningPart(material="leaves_loose", share_pct=100 if kind == "stock" else 60),
+            receive.OpeningPart(material="food_scraps_mixed", share_pct=30),
+        )
+        self.attempt(
+            receive.open_lot,
+            receive.OpenLot(
+                happened_at=at(day),
+                kind=kind,
+                place="B1",
+                quantity=kg(mass_kg),
+                materials=parts[: 1 if kind == "stock" else pick % 3],
+                stage=stage if kind in ("pile", "compost") else "",
+                **self.replaces(pick, Kind.OPENING),
+            ),
+        )
+
     @rule(day=DAYS, mass_kg=MASSES, pick=PICK, all_of_it=st.booleans(), empties=st.booleans())
     def build(self, day, mass_kg, pick, all_of_it, empties):
         take = Take(

@@ -65,7 +65,7 @@ def test_the_number_of_queries_does_not_grow_with_the_records(
             pile = yard.build(day + 1, (yard.deliver(day, 100), 60), place=place)
             yard.read(day + 2, pile, 55)
             yard.to_bed(day + 3, pile, None if day < 20 else 1)
-    with django_assert_num_queries(8):
+    with django_assert_num_queries(7):
         standing = state.state_at()
     assert len(standing) == 9 + 3
     with django_assert_num_queries(3):

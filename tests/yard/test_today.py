@@ -500,7 +500,8 @@ def test_a_judgement_is_kept_until_something_is_written_of_the_lot_or_its_forebe
     pile = hot_pile(yard)
     site = Site.load()
     state = today.look(at(5.2)).heaps[0].state
-    with django_assert_num_queries(2):  # its forebears, and what was written of them
+    # its forebears, what was written of them, and what proofs are judged by
+    with django_assert_num_queries(3):
         kept = today.proofs_of([state], site)[pile.id]
     assert kept.days_credited == 5
     late = yard.read(6, pile, 61.0)
@@ -570,4 +571,6 @@ def test_the_number_of_queries_does_not_grow_with_the_piles(
         yard.read(1, pile, 58)
     today.look(at(1.1))  # judged once, and kept
     with django_assert_max_num_queries(22):
-        assert len(today.look(at(1.1)).heaps) == 3
+        assert len(today.look(at(1.1), foresee=False).heaps) == 3
+    with django_assert_max_num_queries(33):  # and what the forecast advises, which is kept too
+        assert len(today.look(at(1.1)).ahead) == 3

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
 LINES = (
     ("received", "in_kg"),
+    ("at the opening", "opening_kg"),
     ("water", "water_kg"),
     ("found on weighing", "gained_kg"),
     ("standing", "standing_kg"),

@@ -11,8 +11,11 @@ from heapwright.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from datetime import datetime
 
     from heapwright.files.pile import PileFacts
+    from heapwright.files.pile_log import PileLog
+    from heapwright.science.pile_forecast import PilePlan
 
 _FILE = click.Path(path_type=Path)
 _Number = TypeVar("_Number", int, float)
@@ -22,7 +25,8 @@ _Number = TypeVar("_Number", int, float)
     epilog="Modelled temperatures never count as proof of sanitation; only readings do. A hot "
     "pile can burn: follow the local fire service."
 )
-@click.argument("pile", type=_FILE, metavar="PILE.toml")
+@click.argument("pile", type=_FILE, metavar="PILE.toml", required=False)
+@click.option("--lot", metavar="CODE", help="A pile of the site's own records, not a PILE.toml.")
 @click.option(
     "--weather",
     "weather_file",
@@ -30,15 +34,24 @@ _Number = TypeVar("_Number", int, float)
     metavar="FILE.csv",
     help="Weather record (time,temp_c,rain_mm[,humidity_pct,wind_m_s]) instead of the file's.",
 )
-@click.option("--days", type=float, metavar="D", help="How long.  [default: the file's, else 60]")
+@click.option(
+    "--log",
+    "log_file",
+    type=_FILE,
+    metavar="LOG.csv",
+    help="Readings (as for prove) that correct the forecast; its turnings replace planned ones.",
+)
+@click.option("--days", type=float, metavar="D", help="How long (with --lot: from now).")
 @click.option("--members", type=int, metavar="N", help="Size of the ensemble.  [1000]")
 @click.option("--seed", type=int, metavar="N", help="Seed of the draws.  [1]")
 @click.option("--plot", type=_FILE, metavar="FILE", help="Draw it to FILE (.svg or .png).")
 @click.option("--working", is_flag=True, help="Show balance, recipe and parameters with sources.")
 @click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
 def forecast(
-    pile: Path,
+    pile: Path | None,
+    lot: str | None,
     weather_file: Path | None,
+    log_file: Path | None,
     days: float | None,
     members: int | None,
     seed: int | None,
@@ -50,7 +63,9 @@ def forecast(
 
     The file states the pile as built ([pile] with one [[pile.material]] a material), what is
     done to it ([[act]]), the weather ([weather]) and what to forecast ([forecast]). The spread
-    comes from what is not known of materials and pile; one member has none.
+    comes from what is not known of materials and pile; one member has none. With --log the
+    readings so far correct the forecast, and what was set aside is told with its reason. With
+    --lot all of this comes from the records of the site.
     """
     from heapwright.cli import forecast_text
     from heapwright.data.pile import decay_classes, heat_alarms, pile_parameters
@@ -63,31 +78,47 @@ def forecast(
         with_others,
     )
     from heapwright.science import pile_forecast
+    from heapwright.science.assimilate import assimilate
 
     if plot is not None and plot.suffix.lower() not in (".svg", ".png"):
         raise InputError(f"--plot: {plot.name} ends neither in .svg nor in .png")
     if plot is not None and not plot.resolve().parent.is_dir():
         raise InputError(f"--plot: there is no folder {plot.parent}")
+    if days is not None:
+        _in_range(days, "--days", 0.0, DAYS_MOST)
+    if members is not None:
+        _in_range(members, "--members", 0, MEMBERS_MOST)
+    if seed is not None and not 0 <= seed <= SEED_MOST:
+        raise InputError(f"--seed: {seed} is not a seed from 0 on")
+    if lot is not None:
+        if log_file is not None:
+            raise InputError("--lot: --log is for a pile that is no lot; leave it out")
+        _of_lot(lot, pile, weather_file, days, members, seed, plot, working, as_json)
+        return
+    if pile is None:
+        raise InputError("name a PILE.toml, or a pile of the site with --lot CODE")
     facts = _facts()
     read = read_pile(pile, facts, weather_file=weather_file)
     length = read.days if days is None else _in_range(days, "--days", 0.0, DAYS_MOST)
     size = read.members if members is None else _in_range(members, "--members", 0, MEMBERS_MOST)
     drawn_from = read.seed if seed is None else seed
-    if not 0 <= drawn_from <= SEED_MOST:
-        raise InputError(f"--seed: {drawn_from} is not a seed from 0 on")
     plan = pile_forecast.shortened(with_others(read, facts), length)
+    log = _log(log_file, read.built, plan, length)
+    plan = plan if log is None else log.plan
     weather = weather_for(read, length * 24.0, facts)
     with _progress() as progress:
-        found = pile_forecast.forecast(
+        corrected = assimilate(
             plan,
             weather,
             pile_parameters(),
             decay_classes(),
+            () if log is None else log.readings,
             days=length,
             members=size,
             seed=drawn_from,
             progress=progress,
         )
+    found = corrected.forecast
     if plot is not None:
         from heapwright.cli.forecast_plot import draw
 
@@ -95,9 +126,64 @@ def forecast(
     if as_json:
         import json
 
-        click.echo(json.dumps(forecast_text.as_json(found, read.built)))
+        told = forecast_text.as_json(found, read.built)
+        if log is not None:
+            told |= forecast_text.readings_json(corrected, read.built)
+        click.echo(json.dumps(told))
         return
     click.echo(forecast_text.as_text(found, read.built, plan, length, heat_alarms()))
+    if log is not None:
+        click.echo(forecast_text.readings_text(corrected, read.built, log.notes))
+    if working:
+        click.echo(forecast_text.as_working(found, plan, pile_parameters(), decay_classes()))
+
+
+def _log(path: Path | None, built: datetime, plan: PilePlan, days: float) -> PileLog | None:
+    """Return what the log says of the pile."""
+    if path is None:
+        return None
+    from heapwright.files.log import read_log
+    from heapwright.files.pile_log import of_pile
+
+    return of_pile(read_log(path), path.name, built, plan, days)
+
+
+def _of_lot(
+    lot: str,
+    pile: Path | None,
+    weather_file: Path | None,
+    days: float | None,
+    members: int | None,
+    seed: int | None,
+    plot: Path | None,
+    working: bool,
+    as_json: bool,
+) -> None:
+    """Print the forecast of a pile of the site's records."""
+    from heapwright.cli import forecast_site, forecast_text
+    from heapwright.data.pile import decay_classes, heat_alarms, pile_parameters
+
+    for given, name in ((pile, "PILE.toml"), (weather_file, "--weather")):
+        if given is not None:
+            raise InputError(f"--lot: {name} is for a pile that is no lot; leave it out")
+    with _progress() as progress:
+        outlook = forecast_site.foreseen(
+            lot, days=days, members=members, seed=1 if seed is None else seed, progress=progress
+        )
+    found, built, plan = outlook.forecast, outlook.built, outlook.told.plan
+    if plot is not None:
+        from heapwright.cli.forecast_plot import draw
+
+        draw(found, built, plan, plot)
+    if as_json:
+        import json
+
+        told = forecast_text.as_json(found, built)
+        click.echo(json.dumps({**told, **forecast_site.as_json(outlook)}))
+        return
+    length = float(found.hours[-1]) / 24.0
+    click.echo(forecast_text.as_text(found, built, plan, length, heat_alarms()))
+    click.echo("\n".join(forecast_site.about(outlook)))
     if working:
         click.echo(forecast_text.as_working(found, plan, pile_parameters(), decay_classes()))
 

@@ -13,6 +13,7 @@ from heapwright.science.pile_recipe import class_of
 
 if TYPE_CHECKING:
     from heapwright.data.pile import HeatAlarm
+    from heapwright.science.assimilate import Assimilated
     from heapwright.science.pile_forecast import Band, Forecast, PilePlan
     from heapwright.science.pile_parameters import ParameterFact
     from heapwright.science.pile_recipe import DegradeClass
@@ -174,3 +175,99 @@ def as_working(
         lines.append(f"  {fact.id:<22} {fact.typical:g}{unit}{drawn} {where}")
     lines.append("Equations: docs/pile-model.md")
     return "\n".join(lines)
+
+
+def readings_json(corrected: Assimilated, built: datetime) -> dict[str, Any]:
+    """Return what was used and set aside of the readings, and what they taught."""
+    aside = [
+        {
+            "time": _moment(built, one.observation.hour).isoformat(),
+            "point": getattr(one.observation, "point", ""),
+            "depth_cm": getattr(one.observation, "depth_cm", None),
+            "temp_c": getattr(one.observation, "temp_c", None),
+            "expected_c": round(one.expected, 1),
+            "spread_c": round(one.spread, 1),
+            "why": one.reason,
+        }
+        for one in corrected.set_aside
+    ]
+    told: dict[str, Any] = {
+        "readings": {
+            "used": len(corrected.used),
+            "set_aside": aside,
+            "until": _moment(built, corrected.now_hour).isoformat(),
+            "model_error_c": round(corrected.drift_c, 2),
+        },
+        "learned": {},
+    }
+    if corrected.learned is not None:
+        spread = np.sqrt(np.diag(corrected.learned.covariance))
+        told["learned"] = {
+            name: {"mean": round(float(mean), 3), "sd": round(float(sd), 3)}
+            for name, mean, sd in zip(
+                corrected.learned.names, corrected.learned.mean, spread, strict=True
+            )
+        }
+    return told
+
+
+def readings_text(corrected: Assimilated, built: datetime, notes: Sequence[str]) -> str:
+    """Return what was used and set aside of the readings, for a person."""
+    used, aside = len(corrected.used), corrected.set_aside
+    lines = ["", f"Readings: {used} used, {len(aside)} set aside"]
+    if used:
+        lines[-1] += f"; up to {_moment(built, corrected.now_hour):%Y-%m-%d %H:%M} they lead"
+        lines.append(f"  the model strays from them by about {corrected.drift_c:.1f} °C")
+    for one in aside:
+        seen = one.observation
+        where = getattr(seen, "point", "")
+        depth = getattr(seen, "depth_cm", None)
+        place = " ".join(part for part in (where, f"{depth:g} cm" if depth else "") if part)
+        lines.append(
+            f"  set aside: {_moment(built, seen.hour):%Y-%m-%d %H:%M} {place} "
+            f"{getattr(seen, 'temp_c', float('nan')):.1f} °C; {one.reason}"
+        )
+    if corrected.learned is not None:
+        lines.append("  what this pile taught: " + _taught(corrected))
+    lines += [f"  {note}" for note in notes]
+    return "\n".join(lines)
+
+
+LEARNED_WORDS = {
+    "fast_rate": "fresh food rots {} than usual",
+    "slow_rate": "tough matter rots {} than usual",
+    "fast_pool": "{} of it is quick food",
+    "degradable": "{} of it can rot",
+    "moisture": "the mix is {} than reckoned",
+    "permeability_m2": "{} air goes through",
+    "conductivity_w_m_k": "{} heat leaks out",
+    "t_max_c": "its plateau is {}",
+    "activity_start": "it starts {}",
+    "growth_per_day": "its life grows {}",
+    "floor_w_m2_k": "{} heat goes into the ground",
+}
+LEARNED_SIDES = {
+    "fast_rate": ("slower", "faster"),
+    "slow_rate": ("slower", "faster"),
+    "moisture": ("drier", "wetter"),
+    "t_max_c": ("cooler", "hotter"),
+    "activity_start": ("more slowly", "more quickly"),
+    "growth_per_day": ("more slowly", "faster"),
+}
+TOLD_FROM = 0.4
+"""Standard scores from which what was learned is worth a word."""
+
+
+def _taught(corrected: Assimilated) -> str:
+    """Return the few largest things that the readings taught, in words."""
+    learned = corrected.learned
+    assert learned is not None
+    order = np.argsort(-np.abs(learned.mean))
+    words = []
+    for i in order:
+        name, mean = learned.names[int(i)], float(learned.mean[int(i)])
+        if abs(mean) < TOLD_FROM or name not in LEARNED_WORDS:
+            continue
+        less, more = LEARNED_SIDES.get(name, ("less", "more"))
+        words.append(LEARNED_WORDS[name].format(more if mean > 0 else less))
+    return "; ".join(words[:3]) if words else "nothing unusual"

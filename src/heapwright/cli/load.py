@@ -1,4 +1,4 @@
-"""``heapwright load``: deliveries, logs and stock from files into the site."""
+"""``heapwright load``: deliveries, logs, stock and weather from files into the site."""
 
 from __future__ import annotations
 
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from heapwright.yard.acts import Act
     from heapwright.yard.amounts import Quantity
     from heapwright.yard.models import Lot
+    from heapwright.yard.receive import OpeningPart
 
 MASSES: Final = ("mass_kg", "mass_lb")
 VOLUMES: Final = ("volume_m3", "volume_yd3", "volume_gal")
@@ -41,6 +42,10 @@ STOCK_COLUMNS: Final = (
     "material", "available_kg", "available_lb", "available_m3", "available_yd3", "available_gal",
     "waiting_days", "container", "container_l", *FIGURES,
 )  # fmt: skip
+STANDING_COLUMNS: Final = (
+    "kind", "place", "stage", "since", "materials", *MASSES, *VOLUMES, "container", "count",
+    "bulk_density_kg_m3", "code", "note",
+)  # fmt: skip
 
 
 @dataclass(slots=True)
@@ -54,12 +59,19 @@ class Done:
 
 @click.command()
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option("--as", "kind", type=click.Choice(["deliveries", "log", "stock"]),
+@click.option("--as", "kind", type=click.Choice(["deliveries", "log", "stock", "weather"]),
               help="What the file holds, when its columns do not say.")  # fmt: skip
 @click.option("--lot", metavar="CODE", help="The pile (or compost) whose log it is.")
 @click.option("--source", metavar="CODE", help="Who gave it, where the file does not say.")
 @click.option("--place", metavar="CODE", help="Where it lies, where the file does not say.")
-@click.option("--on", "on_day", metavar="DATE", help="Day of a stock-taking.  [default: today]")
+@click.option("--on", "on_day", metavar="DATE",
+              help="Of a stock-taking, or when the records begin.  [default: today]")  # fmt: skip
+@click.option("--units", type=click.Choice(["tenths", "metric", "us"]),
+              help="Of daily weather that does not say its units.")  # fmt: skip
+@click.option("--station", metavar="ID", help="Of weather that holds several stations.")
+@click.option("--here", is_flag=True, help="The weather was measured at the site itself.")
+@click.option("--replace", is_flag=True,
+              help="Where weather is known with other figures, the new ones hold.")  # fmt: skip
 @click.option("--by", "username", metavar="NAME", help="Who records it.  [the first lead]")
 @click.option("--json", "as_json", is_flag=True, help="Print what came of it as JSON.")
 def load(
@@ -69,6 +81,10 @@ def load(
     source: str | None,
     place: str | None,
     on_day: str | None,
+    units: str | None,
+    station: str | None,
+    here: bool,
+    replace: bool,
     username: str | None,
     as_json: bool,
 ) -> None:
@@ -80,6 +96,8 @@ def load(
                 contamination (none, little, much), found, note
     log         a pile's log, as “heapwright prove” reads it; needs --lot
     stock       what is on hand, as “heapwright mix solve” reads it; needs --source, --place
+    weather     time,temp_c,rain_mm by hour or day, or NOAA's daily records (GHCN-Daily: .dly,
+                or a CSV of one station)
 
     Loading a file again changes nothing and says so, also when rows were added to it.
     """
@@ -88,12 +106,21 @@ def load(
     open_records()
     from django.db import transaction
 
-    by = _person(username)
+    by = recorder(username)
     kind = kind or _kind(file)
+    if kind != "weather":
+        _refuse(kind, {"--units": units, "--station": station, "--here": here or None,
+                       "--replace": replace or None})  # fmt: skip
     with transaction.atomic():
-        if kind == "log":
+        if kind == "weather":
+            _refuse(kind, {"--lot": lot, "--source": source, "--place": place, "--on": on_day})
+            done = _load_weather(file, units, station, by, here=here, replace=replace)
+        elif kind == "log":
             _refuse(kind, {"--source": source, "--place": place, "--on": on_day})
             done = _load_log(file, lot, by)
+        elif kind == "standing":
+            _refuse(kind, {"--lot": lot, "--source": source})
+            done = _load_standing(file, place, on_day, by)
         elif kind == "stock":
             _refuse(kind, {"--lot": lot})
             done = _load_stock(file, source, place, on_day, by)
@@ -113,13 +140,13 @@ def load(
         click.echo(f"Nothing new: all of {file.name} was there already.")
 
 
-def _refuse(kind: str, options: dict[str, str | None]) -> None:
+def _refuse(kind: str, options: dict[str, str | bool | None]) -> None:
     for option, value in options.items():
         if value is not None:
             raise InputError(f"{option} has no meaning for a file of {kind}")
 
 
-def _person(username: str | None) -> User:
+def recorder(username: str | None) -> User:
     """Return who records: the one named, or the first lead."""
     from heapwright.people.models import Role, User
 
@@ -139,8 +166,11 @@ def _kind(file: Path) -> str:
     """Return what a file holds, by its columns."""
     from heapwright.files.log import LOG_BYTES
     from heapwright.files.table import decode, read_bytes
+    from heapwright.files.weather_import import recognise
 
     text = decode(read_bytes(file, max_bytes=LOG_BYTES), file.name)
+    if recognise(text) is not None:
+        return "weather"
     header = next((line for line in text.splitlines() if line.strip(", \t")), "")
     columns = {cell.strip().lower() for cell in header.split(",")}
     if "event" in columns:
@@ -149,6 +179,8 @@ def _kind(file: Path) -> str:
         return "stock"
     if {"time", "material"} <= columns:
         return "deliveries"
+    if "kind" in columns:
+        return "standing"
     raise InputError(
         "its columns are those of no file that can be loaded; say what it is with --as", row=1,
         file=file.name,
@@ -406,6 +438,84 @@ def _measured(stated: dict[str, float], lot: Lot, delivery: Act, by: User) -> No
     )
 
 
+# what stood there
+
+
+def _load_standing(file: Path, place: str | None, on_day: str | None, by: User) -> Done:
+    from heapwright.files.table import read_table
+    from heapwright.yard import receive
+    from heapwright.yard.acts import first_lot
+    from heapwright.yard.models import Site
+
+    table = read_table(file, known=STANDING_COLUMNS, required=["kind"])
+    tz = Site.load().tz
+    records_begin = _stocktaking(on_day, tz)
+    done = Done()
+    seen: Counter[str] = Counter()
+    for row in table:
+        where = row.text("place") or place
+        if not where:
+            raise row.error("names no place; fill it or state --place", "place")
+        key = json.dumps([where, on_day, sorted(row.cells.items())])
+        seen[key] += 1
+        entry_id = _content_id("standing", key, seen[key])
+        if _there(entry_id, done, f"Row {row.number}"):
+            continue
+        act = receive.OpenLot(
+            id=entry_id,
+            happened_at=_since(row, tz) or records_begin,
+            kind=row.text("kind").lower(),
+            place=where,
+            quantity=_quantity(row),
+            materials=_parts(row),
+            stage=row.text("stage").lower(),
+            start_known=bool(row.text("since")),
+            code=row.text("code"),
+            bulk_density_kg_m3=row.number_or_none("bulk_density_kg_m3", low=0.0),
+            note=row.text("note"),
+        )
+
+        def at_row(message: str, field_name: str, row: Row = row) -> InputError:
+            first = field_name.partition(".")[0]
+            return row.error(message, "materials" if first == "materials" else _column(field_name))
+
+        with _placed(at_row):
+            done.new.append(first_lot(receive.open_lot(act, by)).code)
+    return done
+
+
+def _since(row: Row, tz: ZoneInfo) -> datetime | None:
+    """Return noon of the day on which it was built or came; None when nobody knows."""
+    text = row.text("since")
+    if not text:
+        return None
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        raise row.error(f"“{text}” is no date; write it as 2026-03-01", "since") from None
+    return datetime.combine(day, NOON, tz).astimezone(UTC)
+
+
+def _parts(row: Row) -> tuple[OpeningPart, ...]:
+    """Return the materials that a row names, each with its share where one is stated."""
+    from heapwright.files.table import parse_number
+    from heapwright.yard.receive import OpeningPart
+
+    parts = []
+    for text in row.text("materials").split(";"):
+        name, _space, share = text.strip().rstrip("%").strip().rpartition(" ")
+        if not name:
+            name, share = share, ""
+        if not name:
+            continue
+        try:
+            percent = parse_number(share) if share else None
+        except InputError as error:
+            raise row.error(f"{error.message}; write leaves_loose 60", "materials") from None
+        parts.append(OpeningPart(material=name, share_pct=percent))
+    return tuple(parts)
+
+
 # log
 
 
@@ -508,3 +618,47 @@ def _local(moment: datetime) -> str:
     from heapwright.yard.ledger import local
 
     return local(moment)
+
+
+# weather
+
+
+def _load_weather(
+    file: Path,
+    units: str | None,
+    station: str | None,
+    by: User,
+    *,
+    here: bool,
+    replace: bool,
+) -> Done:
+    from typing import cast
+
+    from heapwright.files.weather_import import StatedUnits, read_station_file
+    from heapwright.yard import weather
+    from heapwright.yard.models import Origin, Site
+
+    stated = cast("StatedUnits | None", units)
+    read = read_station_file(file, Site.load().tz, stated_units=stated, station=station)
+    done = Done(notes=list(read.notes))
+
+    def in_file(message: str, field_name: str) -> InputError:
+        hint = " (--replace)" if field_name == "replace" else ""
+        return InputError(f"{message}{hint}", file=file.name)
+
+    with _placed(in_file):
+        stored = weather.keep(
+            read.rows,
+            origin=Origin.MEASURED if here else Origin.IMPORTED,
+            what=file.name,
+            station=read.station,
+            by=by,
+            replace=replace,
+        )
+    done.there = stored.there
+    whose = f" of {read.station}" if read.station else ""
+    if stored.new:
+        done.new.append(f"{stored.new} stretches of weather{whose}")
+    if stored.replaced:
+        done.new.append(f"{stored.replaced} with new figures{whose}")
+    return done

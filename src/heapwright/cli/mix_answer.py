@@ -512,9 +512,4 @@ def _range_sources(name: str) -> tuple[str, ...]:
 
 def _cited(ids: Sequence[str]) -> str:
     found = sources()
-    texts = []
-    for key in ids:
-        source = found[key]
-        who = source.author or source.title
-        texts.append(f"{who} {source.year}".strip())
-    return "; ".join(texts)
+    return "; ".join(found[key].in_short for key in ids)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from heapwright.science.lethality import Kill
     from heapwright.science.rules import Organism, Rule
     from heapwright.science.sanitation import Stated
+    from heapwright.yard.prove import LotLog
 
 
 @click.command(
@@ -22,7 +24,9 @@ if TYPE_CHECKING:
 )
 @click.argument("log", type=click.Path(path_type=Path), required=False)
 @click.option("--lot", metavar="CODE", help="A lot of the site's own records instead of a LOG.")
-@click.option("--rule", "rule_ids", multiple=True, metavar="ID", help="Judge by this rule; repeat.")
+@click.option("--as-of", metavar="DATE", help="With --lot: as of the end of a past day.")
+@click.option("--rule", "rule_ids", multiple=True, metavar="ID",
+              help="Judge by this rule; repeat. “all” for every rule.")  # fmt: skip
 @click.option(
     "--rules",
     "rules_file",
@@ -73,6 +77,7 @@ if TYPE_CHECKING:
 def prove(
     log: Path | None,
     lot: str | None,
+    as_of: str | None,
     rule_ids: tuple[str, ...],
     rules_file: Path | None,
     method: Any,
@@ -97,13 +102,13 @@ def prove(
     LOG is a table: time,event,point,depth_cm,temp_c (or depth_in, temp_f), rows in any order.
     Events: read, built, added, turned, moved, combined, covered. Without --rule every rule is
     judged. What the log does not show never counts in the pile's favour. With --lot the
-    records of the site are judged instead of a file.
+    records of the site are judged instead of a file, by the rule and under the settings of the
+    site; each option stands in place of the setting.
     """
     from heapwright.cli import prove_text
     from heapwright.data.sanitation import terms
     from heapwright.science.sanitation import evaluate, proof_summary
 
-    chosen = _rules(rule_ids, rules_file)
     share = _hot_share(hot_share, box, shell, mixing)
     error_c = _probe_error(probe_error_c, probe_error_f)
     if insulation_cm is not None and not 0 <= insulation_cm <= 500:
@@ -113,10 +118,16 @@ def prove(
 
     printed: list[dict[str, Any]] = []
     lines: list[str] = []
-    reads = _reads(log, lot, time_zone)
-    for name, read in reads:
-        stated = _stated(method, insulation_cm, error_c, zone, wanted, read)
+    reads = _reads(log, lot, time_zone, as_of)
+    usual = _usual(lot, as_of)
+    if usual is not None and usual.rule_id and not rule_ids:
+        rule_ids = (usual.rule_id,)
+    chosen = _rules(rule_ids, rules_file)
+    for name, read, of_lot in reads:
+        stated = _stated(method, insulation_cm, error_c, zone, wanted, read, usual)
         proofs = evaluate(read.log, chosen, stated, terms())
+        if of_lot is not None:
+            proofs = tuple(of_lot.honest(proof) for proof in proofs)
         found = _kills(read, stated, deaths) if deaths is not None else None
         gauge = prove_text.hot_zone(read, stated, share, mixing) if share is not None else None
         for proof in proofs:
@@ -131,7 +142,7 @@ def prove(
                 item["hot_zone"] = gauge
             printed.append(item)
         lines += prove_text.head(name, read, proofs)
-        full = bool(rule_ids) or len(proofs) <= 3
+        full = (bool(rule_ids) and "all" not in rule_ids) or len(proofs) <= 3
         if not full:
             lines += prove_text.overview(proofs)
         for proof in proofs:
@@ -156,25 +167,52 @@ def prove(
     click.echo("\n".join([*lines, *prove_text.caution()]))
 
 
-def _reads(log: Path | None, lot: str | None, time_zone: str | None) -> list[tuple[str, LogFile]]:
+def _reads(
+    log: Path | None, lot: str | None, time_zone: str | None, as_of: str | None
+) -> list[tuple[str, LogFile, LotLog | None]]:
     """Return the logs to judge by name: of a file, or of a lot of the site's records."""
     if (log is None) == (lot is None):
         raise InputError("give the LOG of a pile or --lot CODE, one of the two")
     if log is not None:
-        return [(log.name, _read(log, time_zone))]
+        if as_of is not None:
+            raise InputError("--as-of goes with --lot; leave the later rows out of a LOG")
+        return [(log.name, _read(log, time_zone), None)]
     if time_zone is not None:
         raise InputError("--time-zone goes with a LOG; a site's records know their zone")
-    from heapwright.cli.site_records import site_log
+    from heapwright.cli.site_records import day_end, site_log, site_notes
     from heapwright.files.log import LogFile
 
-    logs = site_log(str(lot))
+    until = None if as_of is None else day_end(as_of)
+    logs = site_log(str(lot), until)
+    notes = site_notes(str(lot), until)
     return [
         (
             f"{lot}" if len(logs) == 1 else f"{lot}, log {number} of {len(logs)}",
-            LogFile(one, (), fahrenheit=False, rows=len(one.readings.time_s)),
+            LogFile(one.log, notes, fahrenheit=False, rows=len(one.log.readings.time_s)),
+            one,
         )
         for number, one in enumerate(logs, start=1)
     ]
+
+
+@dataclass(frozen=True)
+class _Usual:
+    """What the site has set: its rule, blank for none, and what is stated beside a log."""
+
+    rule_id: str
+    stated: Stated
+
+
+def _usual(lot: str | None, as_of: str | None) -> _Usual | None:
+    """Return what the site's proofs are judged by; None for a log of a file."""
+    if lot is None:
+        return None
+    from heapwright.cli.site_records import day_end, site_yardstick
+
+    found, vessel = site_yardstick(lot, None if as_of is None else day_end(as_of))
+    rule = found.rule(vessel=vessel)
+    own = rule.id if found.is_own(rule) else ""
+    return _Usual(own, found.stated(rule, vessel=vessel))
 
 
 def _rules(rule_ids: tuple[str, ...], rules_file: Path | None) -> list[Rule]:
@@ -185,7 +223,7 @@ def _rules(rule_ids: tuple[str, ...], rules_file: Path | None) -> list[Rule]:
     if rules_file is not None:
         own = _own_rules(rules_file, known)
         known.update((rule.id, rule) for rule in own)
-    if not rule_ids:
+    if not rule_ids or "all" in rule_ids:
         return list(known.values())
     lookup = {name.casefold(): name for name in known}
     chosen = []
@@ -238,11 +276,11 @@ def _organisms(deaths_file: Path | None) -> tuple[Organism, ...]:
     return (*own, *(one for one in organisms() if one.id not in replaced))
 
 
-def _probe_error(error_c: float | None, error_f: float | None) -> float:
+def _probe_error(error_c: float | None, error_f: float | None) -> float | None:
     if error_c is not None and error_f is not None:
         raise InputError("--probe-error-c and --probe-error-f are both given; give one")
-    error = error_f * 5.0 / 9.0 if error_f is not None else error_c or 0.0
-    if not 0 <= error <= 20:
+    error = error_f * 5.0 / 9.0 if error_f is not None else error_c
+    if error is not None and not 0 <= error <= 20:
         raise InputError("a probe error lies in 0 to 20 °C; give it without a sign")
     return error
 
@@ -277,10 +315,11 @@ def _read(path: Path, time_zone: str | None) -> LogFile:
 def _stated(
     method: Any,
     insulation_cm: float | None,
-    error_c: float,
+    error_c: float | None,
     zone: Any,
     points: int | tuple[str, ...] | None,
     read: LogFile,
+    usual: _Usual | None,
 ) -> Stated:
     from heapwright.science.sanitation import Stated
 
@@ -290,7 +329,14 @@ def _stated(
             if name.casefold() not in names:
                 has = ", ".join(one or "(no name)" for one in read.log.readings.points) or "none"
                 raise InputError(f"--points: the log has no point “{name}”; it has {has}")
-    return Stated(method, insulation_cm, error_c, zone, points)
+    site = Stated() if usual is None else usual.stated
+    return Stated(
+        method or site.method,
+        site.insulation_cm if insulation_cm is None else insulation_cm,
+        site.probe_error_c if error_c is None else error_c,
+        zone or site.zone,
+        points,
+    )
 
 
 def _hot_share(

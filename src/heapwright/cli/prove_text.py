@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
+from heapwright.science import rule_words
 from heapwright.units import fahrenheit_from_celsius
 
 if TYPE_CHECKING:
@@ -16,6 +17,12 @@ if TYPE_CHECKING:
     from heapwright.science.sanitation import Proof, Stated
 
 WIDTH = 96
+_OPTIONS: Final = {
+    rule_words.STATE_METHOD: "--method",
+    rule_words.STATE_COVER: "--insulation-cm",
+    rule_words.STATE_ALL_ZONES: "--zone all",
+    rule_words.STATE_ZONE: "--time-zone",
+}
 CAUTION = (
     "This shows what the log says about time and temperature. It is evidence of the process, not "
     "a laboratory result, and rules change: the local code, the permit and the enforcement agency "
@@ -113,36 +120,19 @@ def verdict(proof: Proof) -> list[str]:
 
 
 def rule_text(rule: Rule) -> str:
-    """Return what a rule asks, in one sentence."""
-    if rule.judged_by == "nothing in a log":
-        return f"{rule.name}."
-    word = "above" if rule.strict else "at or above"
-    limit = f"{word} {_both(rule.min_temp_c)}"
-    if rule.max_temp_c is not None:
-        limit = f"between {_both(rule.min_temp_c)} and {_both(rule.max_temp_c)}"
-    kind = {"consecutive": " consecutive", "total": "", "unsaid": ""}[rule.judged_as]
-    if rule.judged_by == "hold":
-        span = f"for {rule.hold_min:g} min unbroken"
-    else:
-        span = f"on {rule.days}{kind} days"
-    parts = [f"{rule.name}: {limit} {span}"]
-    if rule.turnings:
-        apart = f" at least {rule.turn_spacing_days} days apart" if rule.turn_spacing_days else ""
-        before = (
-            f", {rule.hot_days_before_turn} consecutive hot days before each"
-            if rule.hot_days_before_turn
-            else ""
-        )
-        parts.append(f"{rule.turnings} turnings{apart} while hot{before}")
-    if rule.peak_temp_c is not None:
-        parts.append(f"{rule.peak_min / 60:g} h above {_both(rule.peak_temp_c)} within them")
-    if rule.mean_temp_c is not None:
-        parts.append(f"the mean above {_both(rule.mean_temp_c)}")
-    if rule.cover_cm:
-        parts.append(f"under {rule.cover_cm:g} cm of insulation")
-    if rule.all_zones:
-        parts.append("in all of the material")
-    return ", ".join(parts) + "."
+    """Return what a rule asks, in one line, its name first."""
+    return f"{rule.name}: {' '.join(rule_words.asks(rule, _show))}"
+
+
+def _show(value: float, quantity: rule_words.Quantity) -> str:
+    return _both(value) if quantity == "temp" else f"{value:g} cm"
+
+
+def with_options(text: str) -> str:
+    """Return what the science says with the option of this command after what can be stated."""
+    for words, option in _OPTIONS.items():
+        text = text.replace(words, f"{words} ({option})")
+    return text
 
 
 def day_table(proof: Proof, *, fahrenheit: bool) -> list[str]:
@@ -412,7 +402,7 @@ def _points_text(proof: Proof) -> str:
 def _labelled(label: str, texts: Sequence[str]) -> list[str]:
     lines: list[str] = []
     for text in texts:
-        lines += _wrap(text, f"  {label + ':':<9} ", " " * 12)
+        lines += _wrap(with_options(text), f"  {label + ':':<9} ", " " * 12)
     return lines
 
 

@@ -6,14 +6,16 @@ Django is loaded by the functions, not by importing this module.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING
 
 from heapwright.errors import InputError
 
 if TYPE_CHECKING:
     from heapwright.files.amounts import StockRow
-    from heapwright.science.daily import Log
     from heapwright.science.materials import Material
+    from heapwright.yard.prove import LotLog
+    from heapwright.yard.yardstick import InForce
 
 
 def site_library() -> Mapping[str, Material]:
@@ -61,10 +63,11 @@ def site_stock_rows() -> list[StockRow]:
     ]
 
 
-def site_log(code: str) -> list[Log]:
+def site_log(code: str, as_of: datetime | None = None) -> tuple[LotLog, ...]:
     """Return the logs that together prove a lot of the site; it is proven when each of them is.
 
-    One, unless piles past their heat were put together.
+    One, unless piles past their heat were put together. ``as_of`` leaves out what happened
+    after it.
 
     Raises
     ------
@@ -82,7 +85,62 @@ def site_log(code: str) -> list[Log]:
         raise InputError(f"--lot: there is no lot {code}")
     if lot.kind not in (LotKind.PILE, LotKind.COMPOST):
         raise InputError(f"--lot: {code} is {lot.get_kind_display()}; a pile or compost is proven")
-    strands = prove.strands(lot)
-    if not strands:
+    logs = prove.lot_logs(lot, as_of)
+    if not logs and as_of is not None and prove.strands(lot):
+        raise InputError(f"--as-of: {code} was not there yet")
+    if not logs:
         raise InputError(f"--lot: what made {code} was struck, so there is nothing to prove")
-    return [prove.lot_log(lot, strand) for strand in strands]
+    return logs
+
+
+def site_notes(code: str, as_of: datetime | None = None) -> tuple[str, ...]:
+    """Return under which settings a lot is judged, and of a past day how it differs from then."""
+    from heapwright.yard import ledger, prove
+    from heapwright.yard.models import Lot
+    from heapwright.yard.yardstick import in_force, in_words
+
+    notes = [in_words(in_force(as_of))]
+    if as_of is not None:
+        later = prove.written_later(Lot.objects.get(code=code), as_of)
+        notes.append(
+            f"As of {ledger.local(as_of)}, as it is known now: of the entries up to then, "
+            f"{later.written} were written later and {later.struck} that stood then were struck "
+            "since."
+        )
+    return tuple(notes)
+
+
+def site_yardstick(code: str, as_of: datetime | None = None) -> tuple[InForce, bool]:
+    """Return what the site's proofs are judged by, and whether the lot stands in a vessel."""
+    from heapwright.yard.state import lot_state
+    from heapwright.yard.today import in_vessel
+    from heapwright.yard.yardstick import in_force
+
+    state = lot_state(code, as_of)
+    return in_force(as_of), state is not None and in_vessel(state)
+
+
+def day_end(text: str) -> datetime | None:
+    """Return the end of a past day by the site's clock; None for today.
+
+    Raises
+    ------
+    InputError
+        If it is no day, or one to come.
+    """
+    from heapwright.cli.site import open_records
+
+    open_records()
+    from django.utils import timezone
+
+    from heapwright.yard.models import Site
+
+    tz, now = Site.load().tz, timezone.now()
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        raise InputError(f"--as-of: “{text}” is no date; write it as 2026-03-01") from None
+    if day > now.astimezone(tz).date():
+        raise InputError(f"--as-of: {text} has not come yet")
+    end = datetime.combine(day + timedelta(days=1), time(), tz) - timedelta(seconds=1)
+    return None if end >= now else end

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from importlib.resources import files
 
-from heapwright.data import library, limits, recipe, sanitation
+from heapwright.data import decisions, library, limits, recipe, sanitation, water, weather
 from heapwright.data.tables import FactRow, Shape, check_cited, read_rows, sources
 
 SHAPES: dict[str, Shape] = {
     **recipe.SHAPES,
     **sanitation.SHAPES,
+    **water.SHAPES,
+    **weather.SHAPES,
+    decisions.TABLE: decisions.SHAPE,
     "materials.csv": library.SHAPE,
     "product_limits.csv": limits.SHAPE,
 }

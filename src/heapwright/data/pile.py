@@ -26,6 +26,11 @@ CLASS_SHAPE = Shape(
     ordered=[(f"{f}_low", f"{f}_typ", f"{f}_high") for f in _CLASS_FIGURES],
 )
 
+SQUEEZE_SHAPE = Shape(
+    numbers=dict.fromkeys(("low_pct", "typical_pct", "high_pct"), (0.0, 100.0)),
+    ordered=[("low_pct", "typical_pct", "high_pct")],
+)
+
 
 @cache
 def pile_parameters() -> dict[str, ParameterFact]:
@@ -95,6 +100,16 @@ def decay_classes() -> dict[str, DegradeClass]:
             note=row.text("note"),
         )
         for row in read_rows("pile_classes.csv", CLASS_SHAPE)
+    }
+
+
+@cache
+def squeeze_classes() -> dict[str, Span]:
+    """Return what each result of a squeeze test says of moisture, % of wet mass, by id."""
+    sides = ("typical_pct", "low_pct", "high_pct")
+    return {
+        row.text("id"): Span(*(row.need_number(side) for side in sides), "assumed")
+        for row in read_rows("squeeze.csv", SQUEEZE_SHAPE)
     }
 
 

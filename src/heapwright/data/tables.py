@@ -40,6 +40,12 @@ class Source:
     seen: str = "memory"
     note: str = ""
 
+    @property
+    def in_short(self) -> str:
+        """Author, or title where there is none, and the year where it is known."""
+        who = self.author or self.title
+        return f"{who} {self.year}" if self.year else who
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fact:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 from random import Random
@@ -68,3 +69,18 @@ def weather(day: date, rng: Random, *, wet: bool) -> Day:
         chance, depth_mm, swing_c = 0.88, 13.0, swing_c * 0.6
     rain_mm = rng.expovariate(1.0 / depth_mm) if rng.random() < chance else 0.0
     return Day(round(mean_c - swing_c, 1), round(mean_c + swing_c, 1), round(min(rain_mm, 70.0), 1))
+
+
+def told(first: date, seed: int = 1) -> Iterator[tuple[date, Day]]:
+    """Yield the days of the story that begins on ``first`` with their weather, without end.
+
+    The same draws as the planner's: what a station nearby measured each day, and what will
+    come.
+    """
+    sky = Random(f"sky/{seed}/{first}")
+    weather(first, sky, wet=False)  # the day before the story, as the planner draws it
+    begins, ends = wet_month(first)
+    day = first
+    while True:
+        yield day, weather(day, sky, wet=begins <= day <= ends)
+        day += timedelta(days=1)

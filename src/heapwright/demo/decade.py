@@ -7,18 +7,23 @@ same rows, and readings through the yard's own bulk path.
 
 from __future__ import annotations
 
+import hashlib
+import os
+import shutil
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Final
 
 import numpy as np
-from django.db import transaction
+from django.core.management import call_command
+from django.db import connection, transaction
 
-from heapwright.demo import site, story
+from heapwright.demo import kept, site, sky, story
 from heapwright.demo.books import Written
 from heapwright.demo.plan import Plan
 from heapwright.people.models import User
-from heapwright.yard import readings, tend
+from heapwright.yard import migrations, readings, tend
 from heapwright.yard.acts import as_sent
 from heapwright.yard.mix import BuildPile
 from heapwright.yard.models import Check, Entry, Kind, Lot, Weather
@@ -81,6 +86,46 @@ def tell_decade(
                 progress((written.recorded_at.date() - first).days / days)
         _write_many(waiting, people)
         story.this_morning(end)
+        sky.look_up(first, end, zone, seed)
+
+
+def make(target: Path, now: datetime, progress: Callable[[float], None] | None = None) -> None:
+    """Put the decade that ends at ``now`` into the database of this process.
+
+    Telling it takes minutes, so that it is kept in the user's cache folder until the demo's
+    code or the tables of the database change.
+
+    Parameters
+    ----------
+    target : Path
+        The file of the default database (SQLite), not there yet; nothing may be connected.
+    now, progress
+        As for :func:`tell_decade`.
+    """
+    folder = kept.folder() / "decade"
+    path = folder / f"{_digest()}-{now.date().isoformat()}.sqlite3"
+    if not path.is_file():
+        call_command("migrate", verbosity=0)
+        tell_decade(now, progress=progress)
+        connection.close()
+        folder.mkdir(parents=True, exist_ok=True)
+        part = path.with_suffix(f".{os.getpid()}")
+        shutil.copyfile(target, part)
+        part.replace(path)
+        for other in set(folder.glob("*.sqlite3")) - {path}:
+            other.unlink(missing_ok=True)
+        return
+    shutil.copyfile(path, target)
+
+
+def _digest() -> str:
+    """Return a digest of what tells the decade and of the tables that it is told to."""
+    here = Path(__file__).parent
+    digest = hashlib.sha256()
+    for folder in (here, Path(migrations.__path__[0])):
+        for path in sorted(folder.glob("*.py")):
+            digest.update(path.name.encode() + path.read_bytes())
+    return digest.hexdigest()[:16]
 
 
 def _write_many(many: list[Written], people: dict[str, User]) -> None:

@@ -21,10 +21,12 @@ from typing import Final
 from zoneinfo import available_timezones
 
 import heapwright
-from heapwright.demo import site, story
+from heapwright.demo import site, sky, story
 from heapwright.demo.plan import Plan
 
 TOLD_ON_DAYS: Final = 28
+AHEAD: Final = ("forecasts", "charts")
+"""Folders of what is foreseen of the story's heaps, beside its database."""
 
 
 def folder() -> Path:
@@ -71,8 +73,8 @@ def _files(path: Path) -> Iterator[Path]:
 
 def make(
     target: Path, now: datetime, zone: str, progress: Callable[[float], None] | None = None
-) -> None:
-    """Put the story told at ``now`` into the database of this process.
+) -> Path:
+    """Put the story told at ``now`` into the database of this process; return its kept copy.
 
     Parameters
     ----------
@@ -103,9 +105,65 @@ def make(
         call_command("migrate", verbosity=0)
         site.set_up(zone)
         story.tell_on(Plan(first, zone), None, end, progress)
+    path = _path(mark, first)
     if fresh:
-        _keep(target, _path(mark, first))
+        _keep(target, path)
     story.this_morning(end)
+    story.a_picture(end)
+    sky.look_up(first, end, zone)
+    for name in AHEAD:
+        if _ahead(path, name).is_dir():
+            shutil.copytree(_ahead(path, name), target.parent / name, dirs_exist_ok=True)
+    return path
+
+
+def foresee(path: Path, now: datetime, progress: Callable[[float], None] | None = None) -> None:
+    """Foresee the heaps of the story in the database of this process, and keep that beside it.
+
+    Whoever opens the demo later that day finds the answers there; on a later day they are shown
+    as what was known last, while newer ones are computed.
+
+    Parameters
+    ----------
+    path : Path
+        Of the kept story, as :func:`make` returned it.
+    now : datetime
+        With its zone.
+    progress : callable, optional
+        Called with the share that is done.
+    """
+    from django.conf import settings
+
+    from heapwright.yard import forecast, state
+    from heapwright.yard.forecast_learned import learn, lessons
+    from heapwright.yard.models import LotKind
+
+    version = forecast.model_version()
+    past = lessons(version, now).missing
+    heaps = [one.id for one in state.state_at(now) if one.kind == LotKind.PILE]
+    for number, lot_id in enumerate((*past, *heaps)):
+        if progress is not None:
+            progress(number / (len(past) + len(heaps)))
+        if number < len(past):
+            learn(lot_id, version)
+        else:
+            forecast.refresh(lot_id, now=now)
+    for name in AHEAD:
+        if (there := settings.DATA_FOLDER / name).is_dir():
+            _copy_whole(there, _ahead(path, name))
+
+
+def _ahead(path: Path, name: str) -> Path:
+    """Return where what is foreseen of a kept story is kept."""
+    return path.with_suffix(f".{name}")
+
+
+def _copy_whole(folder: Path, to: Path) -> None:
+    """Copy a folder to its place, whole or not at all."""
+    part = to.with_suffix(f"{to.suffix}.{os.getpid()}")
+    shutil.copytree(folder, part)
+    shutil.rmtree(to, ignore_errors=True)
+    part.replace(to)
 
 
 def _path(mark: str, first: date) -> Path:
@@ -142,3 +200,5 @@ def _keep(database: Path, path: Path) -> None:
     for other in path.parent.glob("*.sqlite3"):
         if other != path:
             other.unlink(missing_ok=True)
+            for name in AHEAD:
+                shutil.rmtree(_ahead(other, name), ignore_errors=True)

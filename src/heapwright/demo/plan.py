@@ -55,6 +55,7 @@ class Plan:
 def _acts_of_day(yard: Books) -> Iterator[Written]:
     yield from receiving.gauge(yard)
     if yard.day == yard.first:
+        yield from receiving.settings(yard)
         yield from receiving.opening(yard)
     yield from receiving.deliveries(yard)
     yield from receiving.spoiled(yard)

@@ -8,10 +8,10 @@ from datetime import timedelta
 from heapwright.demo import site
 from heapwright.demo.books import LEAD, PERISHABLE, Books, Stock, Trouble, Written, density_kg_m3
 from heapwright.units import KG_PER_LB
-from heapwright.yard import receive, tend, use
+from heapwright.yard import receive, tend, use, yardstick
 from heapwright.yard.acts import Act
 from heapwright.yard.amounts import Quantity
-from heapwright.yard.models import Contamination
+from heapwright.yard.models import Contamination, Method
 
 
 def gauge(yard: Books) -> Iterator[Written]:
@@ -25,6 +25,13 @@ def gauge(yard: Books) -> Iterator[Written]:
         rain_mm=yard.yesterday.rain_mm,
         temp_min_c=yard.yesterday.low_c,
         temp_max_c=yard.yesterday.high_c,
+    )
+
+
+def settings(yard: Books) -> Iterator[Written]:
+    """What proofs are judged by, set before anything else."""
+    yield yard.write(
+        yardstick.SetYardstick, 6.4, by=LEAD, rule=site.RULE, method=Method.TURNED.value
     )
 
 

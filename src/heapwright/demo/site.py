@@ -15,6 +15,9 @@ BEDS: Final = tuple(f"BED{number}" for number in range(1, 13))
 FOOD_BUNKER: Final = "S1"
 LEAF_BUNKER: Final = "S2"
 CHIP_BUNKER: Final = "S3"
+RULE: Final = "US-FDA-T"
+"""The rule of the yard: its compost goes on beds of food, and its bays are turned."""
+
 PAD: Final = "CP"
 SCREENING: Final = "SC"
 

@@ -4,21 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from datetime import date, datetime, time, timedelta
+from io import BytesIO
 from typing import Any, Final
 from uuid import NAMESPACE_OID, uuid5
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
-from heapwright.demo import site
+from heapwright.demo import picture, site, sky
 from heapwright.demo.books import PERISHABLE, Strike, Trouble, Written
 from heapwright.demo.plan import Plan
 from heapwright.people.models import User
 from heapwright.units import KG_PER_LB
-from heapwright.yard import mix, prove, receive, state, tend, use
+from heapwright.yard import mix, photos, prove, receive, state, tend, use, yardstick
 from heapwright.yard.acts import Act, Take, UseCase
 from heapwright.yard.amounts import Quantity
-from heapwright.yard.models import Contamination, LotKind, Stage
+from heapwright.yard.models import Contamination, LotKind, Smell, Stage
 from heapwright.yard.strike import strike
 
 YEAR_DAYS: Final = 365
@@ -26,6 +27,8 @@ MORNING: Final = time(7, 30)
 """The story ends on this morning: scraps have come, and nothing else of the day is done yet."""
 FOR_A_PILE_KG: Final = 230.0
 """Scraps that wait this morning at the least, so that the visitor can mix and build a pile."""
+
+PICTURE_AFTER: Final = timedelta(minutes=6)
 
 EARLY_CALLS: Final = (
     ("school", (("food_scraps_mixed", 148),)),
@@ -54,6 +57,7 @@ USE_CASES: Final[Mapping[type[Act], UseCase[Any]]] = {
     use.Screen: use.screen,
     use.UseCompost: use.use_compost,
     use.Discard: use.discard,
+    yardstick.SetYardstick: yardstick.set_yardstick,
 }
 
 
@@ -99,6 +103,7 @@ def tell(
         plan = Plan(first_day(end.date()), zone, seed)
         tell_on(plan, None, end, progress)
         this_morning(end)
+        sky.look_up(plan.first, end, zone, seed)
     return plan.troubles
 
 
@@ -192,6 +197,29 @@ def this_morning(end: datetime) -> None:
         note="Begun before school; more scraps come this week.",
     )
     mix.build_pile(begun, helper, now=end)
+
+
+def a_picture(end: datetime) -> None:
+    """Add a photo, drawn by code, of the heap that was the hottest when it was read last.
+
+    For the copy that is shown: a photo's file lies beside the database.
+    """
+    hot = [one for one in state.state_at(end) if one.stage == Stage.HOT]
+    temps = state.day_temps([one.id for one in hot], end)
+    if not temps:
+        return
+    heap = max((one for one in hot if one.id in temps), key=lambda one: temps[one.id].highest_c)
+    drawn = picture.drawn()
+    act = tend.CheckLot(
+        id=uuid5(NAMESPACE_OID, f"saltmarsh/picture/{end}"),
+        happened_at=temps[heap.id].last_at + PICTURE_AFTER,
+        lot=heap.code,
+        smell=Smell.EARTHY.value,
+        photo=photos.picture(BytesIO(drawn), size_bytes=len(drawn)),
+        photo_alt=picture.SHOWS,
+        note="A drawing in place of a photo: nothing here is real.",
+    )
+    tend.check(act, User.objects.get(username="helper"), now=end)
 
 
 def _on_hand(when: datetime, *materials: str) -> list[state.LotState]:

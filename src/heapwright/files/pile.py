@@ -123,7 +123,7 @@ def _read(path: Path, facts: PileFacts, weather_file: Path | None, *, nested: bo
     plan = PilePlan(
         shape=shape,
         parts=parts,
-        cover=_cover(facts, cover_name, shape),
+        cover=cover_for(cover_name, shape, facts.covers),
         start_temp_c=start_temp_c,
         air_m3_h=air_m3_h,
         acts=acts,
@@ -197,12 +197,12 @@ def _check_density(table: TomlTable, shape: HeapShape, parts: tuple[Part, ...]) 
         )
 
 
-def _cover(facts: PileFacts, name: str, shape: HeapShape) -> Cover:
+def cover_for(name: str, shape: HeapShape, covers: Mapping[str, Cover]) -> Cover:
     """Return the cover of a name; fleece sheds more rain from a slope than from a flat top."""
     if name == "breathable":
         sloped = shape.shape in ("windrow", "cone")
         name = "breathable_sloped" if sloped else "breathable_flat"
-    return facts.covers[name]
+    return covers[name]
 
 
 def _acts(
@@ -232,7 +232,7 @@ def _acts(
             act = replace(act, litres=table.number("litres", low=0.0, high=200_000.0, above=True))
         elif name == "covered":
             cover = table.choice("cover", COVERS[1:], "tarp")
-            act = replace(act, cover=_cover(facts, cover, shape))
+            act = replace(act, cover=cover_for(cover, shape, facts.covers))
         elif name == "uncovered":
             act = replace(act, cover=facts.covers["roof" if under_roof else "open"])
         elif name == "added":

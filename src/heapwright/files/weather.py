@@ -57,8 +57,8 @@ class WeatherRecord:
     rows: tuple[WeatherRow, ...]
 
 
-def read_weather(path: Path) -> WeatherRecord:
-    """Read WEATHER.csv.
+def read_weather(path: Path, *, gaps: bool = False) -> WeatherRecord:
+    """Read WEATHER.csv; with ``gaps`` days may be missing.
 
     Raises
     ------
@@ -95,7 +95,7 @@ def read_weather(path: Path) -> WeatherRecord:
     for (earlier, _), (later, row) in pairwise(rows):
         if later.time == earlier.time:
             raise row.error(f"{row.text('time')} stands twice", "time")
-        if later.time - earlier.time > LONGEST_GAP:
+        if not gaps and later.time - earlier.time > LONGEST_GAP:
             raise row.error(
                 f"no row stands between {earlier.time} and {later.time}; fill the gap", "time"
             )

@@ -378,7 +378,9 @@ def _filled(data: BuildSheet, units: Units) -> dict[str, Any]:
 
 
 def _containers(count: float | None, container: str) -> str:
-    return "" if count is None else f"{measures.halves(count)} × {container}"
+    if count is None:
+        return ""
+    return f"{measures.halves(count) if count else 'under ½'} × {container}"
 
 
 def _property(line: PropertyLine, units: Units) -> dict[str, Any]:

@@ -32,7 +32,7 @@ class Label:
 
 @dataclass(frozen=True, slots=True)
 class LabelSheet:
-    """The labels of a print, four to a page, to be cut apart."""
+    """The labels of a print: four to a page, to be cut apart, or one that fills it."""
 
     site: str
     labels: tuple[Label, ...]

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-import re
 from datetime import date, datetime
 from typing import Final, Literal
 
+from heapwright.science.rule_words import in_fahrenheit
 from heapwright.units import (
     KG_PER_LB,
     M3_PER_GAL,
@@ -43,8 +43,6 @@ UNIT: Final[dict[Units, dict[Quantity, str]]] = {
 """The unit of each quantity, for the head of a column."""
 
 NBSP: Final = "\u00a0"
-_ERROR = re.compile(r"(\d+(?:\.\d+)?) of probe error")
-_CELSIUS = re.compile(r"(\d+(?:\.\d+)?) °C(?! \()")
 
 
 def mass(mass_kg: float, units: Units) -> str:
@@ -70,7 +68,7 @@ def density(density_kg_m3: float, units: Units) -> str:
 def depth(depth_m: float, units: Units) -> str:
     """Return centimetres, or inches to the half: nobody forks finer."""
     if units == "metric":
-        return f"{100 * depth_m:.0f}" if depth_m >= 0.095 else f"{100 * depth_m:.2g}"
+        return f"{100 * depth_m:.0f}" if depth_m >= 0.0195 else f"{100 * depth_m:.2g}"
     return halves(depth_m / M_PER_INCH) if depth_m > 0 else "0"
 
 
@@ -96,13 +94,7 @@ def in_units(text: str, units: Units) -> str:
     """Return a sentence with °F before each °C, for who reads °F; otherwise as it is."""
     if units == "metric":
         return text
-
-    def both(found: re.Match[str]) -> str:
-        in_f = temp(float(found[1]), "us").removesuffix(".0")
-        return f"{in_f}{NBSP}°F ({found[1]}{NBSP}°C)"
-
-    text = _ERROR.sub(lambda found: f"{1.8 * float(found[1]):.3g}{NBSP}°F of probe error", text)
-    return _CELSIUS.sub(both, text)
+    return in_fahrenheit(text)
 
 
 def with_unit(figure: str, quantity: Quantity, units: Units) -> str:

@@ -7,7 +7,7 @@ from datetime import date, datetime
 
 from django.utils import timezone
 
-from heapwright.data.sanitation import rules, terms
+from heapwright.data.sanitation import rules
 from heapwright.reports.label import Label, LabelSheet, labels, what_of
 from heapwright.reports.log_sheet import POINTS_MOST, LoggedPile, LogSheet, log_sheet
 from heapwright.reports.measures import Units
@@ -15,11 +15,13 @@ from heapwright.reports.printing import Paper
 from heapwright.reports.proof_sheet import MadeOf, ProofSheet, from_proof, proof_sheet
 from heapwright.science.mixing import WATER
 from heapwright.science.rules import Rule
-from heapwright.science.sanitation import Stated, evaluate
+from heapwright.science.sanitation import Stated
 from heapwright.yard import materials, prove, trace
 from heapwright.yard.errors import FieldError, NotFoundError
 from heapwright.yard.models import Lot, LotKind, Site
 from heapwright.yard.state import LotState, state_at
+from heapwright.yard.today import in_vessel
+from heapwright.yard.yardstick import in_force, in_words
 
 
 def proof_pdf(
@@ -29,9 +31,10 @@ def proof_pdf(
     paper: Paper,
     units: Units,
     stated: Stated | None = None,
+    as_of: datetime | None = None,
     now: datetime | None = None,
 ) -> bytes:
-    """Return the proof of a lot by a rule.
+    """Return the proof of a lot by a rule, now or as of a past time.
 
     Parameters
     ----------
@@ -42,7 +45,10 @@ def proof_pdf(
     paper : {"a4", "letter"}
     units : {"us", "metric"}
     stated : Stated, optional
-        Method, cover, probe error, zone and points that a person states beside the log.
+        Method, cover, probe error, zone and points that a person states beside the log; what
+        the site has set when left out.
+    as_of : datetime, optional
+        Only what happened until then, as it is known now, under the settings of then.
     now : datetime, optional
         When it is printed; the present when left out.
 
@@ -59,18 +65,46 @@ def proof_pdf(
         raise FieldError(
             f"{lot.code} is {lot.get_kind_display()}; a proof is for a pile or compost", field="lot"
         )
-    logs = [prove.lot_log(lot, strand) for strand in prove.strands(lot)]
-    said = stated or Stated()
+    logs, yardstick = prove.lot_logs(lot, as_of), in_force(as_of)
+    state = _states([lot], as_of).get(lot.code)
+    said = stated or yardstick.stated(rule, vessel=state is not None and in_vessel(state))
     sheet = ProofSheet(
         site=site.name,
         lot_code=lot.code,
-        place=_place(_states([lot]).get(lot.code)),
+        place=_place(state),
         printed_at=now.astimezone(site.tz),
-        logs=tuple(from_proof(evaluate(log, [rule], said, terms())[0], log) for log in logs),
-        made_of=made_of(lot),
+        logs=tuple(from_proof(one.judged([rule], said)[0], one.log) for one in logs),
+        made_of=made_of(lot, as_of),
         zone=site.zone,
+        as_of=None if as_of is None else as_of.astimezone(site.tz).date(),
+        later=_later(lot, as_of),
+        settings=in_words(yardstick),
     )
     return proof_sheet(sheet, paper=paper, units=units)
+
+
+def usual(
+    lot_code: str, rule_id: str = "", *, as_of: datetime | None = None
+) -> tuple[Rule, Stated]:
+    """Return the rule for a lot (the site's when none is named) and what is stated by itself.
+
+    Raises
+    ------
+    NotFoundError
+        If there is no such lot or rule.
+    """
+    yardstick = in_force(as_of)
+    state = _states([_lot(lot_code)], as_of).get(lot_code)
+    vessel = state is not None and in_vessel(state)
+    rule = _rule(rule_id) if rule_id else yardstick.rule(vessel=vessel)
+    return rule, yardstick.stated(rule, vessel=vessel)
+
+
+def _later(lot: Lot, as_of: datetime | None) -> tuple[int, int]:
+    if as_of is None:
+        return (0, 0)
+    found = prove.written_later(lot, as_of)
+    return (found.written, found.struck)
 
 
 def log_sheet_pdf(
@@ -129,7 +163,7 @@ def label_pdf(
     urls: Mapping[str, str] | None = None,
     now: datetime | None = None,
 ) -> bytes:
-    """Return stake labels of lots, four to a page.
+    """Return stake labels of lots, four to a page; a single one fills the page.
 
     Parameters
     ----------
@@ -168,15 +202,17 @@ def label_pdf(
     return labels(sheet, paper=paper)
 
 
-def made_of(lot: Lot) -> tuple[MadeOf, ...]:
-    """Return what a lot is made of by material and source, the most first.
+def made_of(lot: Lot, at: datetime | None = None) -> tuple[MadeOf, ...]:
+    """Return what a lot is made of (was, ``at`` a time) by material and source, the most first.
 
     Masses are as the material came in: what went to the air since is shared among all.
     """
     site, known = Site.load(), materials.library()
     grouped: dict[tuple[str, str], list[trace.Part]] = {}
-    for part in trace.composition(lot):
+    for part in trace.composition(lot, at):
         source = part.source.name if part.source else ""
+        if not part.material_id:
+            source = "stood when the records began"
         if part.material_id == WATER:
             source = "added water"
         grouped.setdefault((part.material_id, source), []).append(part)
@@ -186,7 +222,7 @@ def made_of(lot: Lot) -> tuple[MadeOf, ...]:
         named = known.get(material_id)
         found.append(
             MadeOf(
-                material=named.name if named else material_id,
+                material=named.name if named else material_id or "what nobody knows",
                 source=source,
                 mass_kg=sum(part.mass_kg for part in parts),
                 share=sum(part.fraction for part in parts),
@@ -214,8 +250,8 @@ def _rule(rule_id: str) -> Rule:
     return rule
 
 
-def _states(lots: Sequence[Lot]) -> dict[str, LotState]:
-    return {state.code: state for state in state_at(lot_ids=[lot.id for lot in lots])}
+def _states(lots: Sequence[Lot], at: datetime | None = None) -> dict[str, LotState]:
+    return {state.code: state for state in state_at(at, lot_ids=[lot.id for lot in lots])}
 
 
 def _place(state: LotState | None) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import re
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from math import isnan
@@ -27,13 +27,6 @@ CAUTIONS: Final = (
 """What stands on every proof."""
 
 _COLUMNS_MOST: Final = 6
-# The science names the options of the command line; on paper a person states things.
-_OPTIONS: Final = (
-    (re.compile(r"give --method ([a-z ]+)"), r"state the method: \1"),
-    (re.compile(r" with --insulation-cm"), ""),
-    (re.compile(r"state --zone all"), "state that all zones were read"),
-    (re.compile(r"give --time-zone"), "state the time zone"),
-)
 _ORDER: Final[tuple[Verdict, ...]] = ("not met", "cannot be shown", "not yet", "met")
 _WORDS: Final[dict[Verdict, str]] = {
     "met": "Met",
@@ -99,7 +92,12 @@ class LogProof:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProofSheet:
-    """All that a proof says. Several ``logs`` where piles past their heat were put together."""
+    """All that a proof says. Several ``logs`` where piles past their heat were put together.
+
+    ``as_of`` is the past day whose end it is of; ``later`` how many entries of until then were
+    written, and struck, after it. ``settings`` says under which settings of the site it was
+    judged.
+    """
 
     site: str
     lot_code: str
@@ -108,6 +106,9 @@ class ProofSheet:
     logs: tuple[LogProof, ...]
     made_of: tuple[MadeOf, ...] = ()
     zone: str = ""
+    as_of: date | None = None
+    later: tuple[int, int] = (0, 0)
+    settings: str = ""
     cautions: tuple[str, ...] = field(default=CAUTIONS)
 
     @property
@@ -200,9 +201,11 @@ def _filled(data: ProofSheet, units: Units) -> dict[str, Any]:
     stated = proof.stated
     zone_words = {"core": "core", "edge": "edge", "base": "base", "all": "all zones"}
     return {
-        "title": f"Proof of lot {data.lot_code} by {rule.id}",
+        "title": f"Proof of lot {data.lot_code} by {rule.id}"
+        + ("" if data.as_of is None else f", as of {day(data.as_of)}"),
         "site": data.site,
         "lot": data.lot_code,
+        "as_of": "" if data.as_of is None else day(data.as_of),
         "place": data.place,
         "foot": f"lot {data.lot_code}",
         "printed": moment(data.printed_at),
@@ -227,7 +230,10 @@ def _filled(data: ProofSheet, units: Units) -> dict[str, Any]:
             ["Insulation", "not stated" if stated.insulation_cm is None else measures.with_unit(
                 measures.depth(stated.insulation_cm / 100, units), "depth", units)],
             ["Days are of", data.zone or "the log's own clock"],
-            *([["Stands in", data.place]] if data.place else []),
+            *([["Stands in" if data.as_of is None else "Stood in", data.place]]
+              if data.place else []),
+            *([] if data.as_of is None else [["As of", _as_of(data)]]),
+            *([["Settings", data.settings]] if data.settings else []),
         ],
         "logs": [_log(one, units, alone=len(data.logs) == 1) for one in data.logs],
         "made_of": [
@@ -243,6 +249,19 @@ def _filled(data: ProofSheet, units: Units) -> dict[str, Any]:
         "cautions": list(data.cautions),
         "sources": cited(rule.sources),
     }  # fmt: skip
+
+
+def _as_of(data: ProofSheet) -> str:
+    """Return of which day it is, and that it is what is known now about then."""
+    assert data.as_of is not None
+    written, struck = data.later
+    said = f"the end of {day(data.as_of)}, as it is known now. "
+    if not (written or struck):
+        return said + "Nothing about it was written or struck after that day."
+    return said + (
+        f"Of its entries up to that day, {written} were written after it, and {struck} that "
+        "stood then were struck since."
+    )
 
 
 def _meaning(data: ProofSheet) -> list[str]:
@@ -301,12 +320,23 @@ def _came(one: MadeOf) -> str:
     return days if one.deliveries == 1 else f"{one.deliveries} deliveries, {days}"
 
 
+def _temps(one: LogProof, units: Units) -> Callable[[float], str]:
+    """Return how temperatures are shown: to whole degrees where all of the log were read so."""
+    read = [
+        temp for line in one.days for temp in (*line.points, line.lowest_temp_c) if temp is not None
+    ]
+    if not all(measures.temp(temp_c, units).endswith(".0") for temp_c in read):
+        return lambda temp_c: measures.temp(temp_c, units)
+    return lambda temp_c: measures.temp(temp_c, units).removesuffix(".0")
+
+
 def _log(one: LogProof, units: Units, *, alone: bool) -> dict[str, Any]:
     proof = one.proof
     first = "" if one.first is None else moment(one.first)
     last = "" if one.last is None else moment(one.last)
     counted = 0
     days = []
+    shown = _temps(one, units)
     years = {line.day.year for line in one.days}
     year = f"{years.pop()}" if len(years) == 1 else ""
     for number, line in enumerate(one.days, start=1):
@@ -321,12 +351,8 @@ def _log(one: LogProof, units: Units, *, alone: bool) -> dict[str, Any]:
                 + ("" if year else f" {line.day.year}"),
                 "short": f"{line.day.day}",
                 "month": f"{line.day:%b}",
-                "points": [
-                    "" if cell is None else measures.temp(cell, units) for cell in line.points
-                ],
-                "lowest": ""
-                if line.lowest_temp_c is None
-                else measures.temp(line.lowest_temp_c, units),
+                "points": ["" if cell is None else shown(cell) for cell in line.points],
+                "lowest": "" if line.lowest_temp_c is None else shown(line.lowest_temp_c),
                 "turned": ", ".join(line.turnings),
                 "counts": line.counts,
                 "count": counted if line.counts else 0,
@@ -346,14 +372,7 @@ def _log(one: LogProof, units: Units, *, alone: bool) -> dict[str, Any]:
             {"at": moment(turn.at), "credited": turn.credited, "why": in_units(turn.why, units)}
             for turn in one.turns
         ],
-        "gaps": [_said(text, units) for text in proof.gaps],
-        "notes": [_said(text, units) for text in proof.notes],
-        "to_do": [] if proof.verdict == "met" else [_said(text, units) for text in proof.to_do],
+        "gaps": [in_units(text, units) for text in proof.gaps],
+        "notes": [in_units(text, units) for text in proof.notes],
+        "to_do": [] if proof.verdict == "met" else [in_units(text, units) for text in proof.to_do],
     }
-
-
-def _said(text: str, units: Units) -> str:
-    """Return a sentence of the science as it reads on paper."""
-    for option, words in _OPTIONS:
-        text = option.sub(words, text)
-    return in_units(text, units)

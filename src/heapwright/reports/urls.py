@@ -11,4 +11,5 @@ urlpatterns = [
     path("print/proof/<str:code>/", views.proof, name="print-proof"),
     path("print/log-sheet/", views.log_sheet, name="print-log-sheet"),
     path("print/label/<str:code>/", views.label, name="print-label"),
+    path("print/labels/", views.labels, name="print-labels"),
 ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date, datetime, time, timedelta
 from typing import Any, cast
 
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
@@ -24,17 +25,42 @@ from heapwright.yard.models import Site
 @require_safe
 def proof(request: HttpRequest, code: str) -> HttpResponse:
     """The proof of a lot by the rule asked for, with what the person states beside the log."""
+    return _pdf(lambda: _proof(request, code), f"proof-{code}")
+
+
+def _proof(request: HttpRequest, code: str) -> bytes:
     system = _units(request)
-    return _pdf(
-        lambda: of_lot.proof_pdf(
-            code,
-            request.GET.get("rule", ""),
-            paper=_paper(request),
-            units=system,
-            stated=_stated(request.GET, system),
-        ),
-        f"proof-{code}",
+    as_of = _as_of(request.GET.get("on", ""))
+    usual_rule, usual = of_lot.usual(code, request.GET.get("rule", ""), as_of=as_of)
+    return of_lot.proof_pdf(
+        code,
+        usual_rule.id,
+        paper=_paper(request),
+        units=system,
+        stated=_stated(request.GET, system, usual),
+        as_of=as_of,
     )
+
+
+def _as_of(text: str) -> datetime | None:
+    """Return the end of a past day; None for today, or for none.
+
+    Raises
+    ------
+    InputError
+        If it is no day, or one to come.
+    """
+    if not text:
+        return None
+    tz, now = Site.load().tz, timezone.now()
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        raise InputError(f"“{text}” is no day such as 2026-03-17", column="on") from None
+    if day > now.astimezone(tz).date():
+        raise InputError(f"{text} has not come yet", column="on")
+    end = datetime.combine(day + timedelta(days=1), time(), tz) - timedelta(seconds=1)
+    return None if end >= now else end
 
 
 @require_safe
@@ -72,7 +98,10 @@ def _build_sheet(request: HttpRequest) -> bytes:
 
 @require_safe
 def log_sheet(request: HttpRequest) -> HttpResponse:
-    """A log sheet for the lots asked for (``lot``, repeatable), or a blank one."""
+    """A log sheet for the lots asked for (``lot``, repeatable), or a blank one.
+
+    With ``round=1`` it is one row a lot, for a walk around all of them.
+    """
     codes = request.GET.getlist("lot")
     return _pdf(
         lambda: of_lot.log_sheet_pdf(
@@ -81,6 +110,7 @@ def log_sheet(request: HttpRequest) -> HttpResponse:
             units=_units(request),
             rule_id=request.GET.get("rule", ""),
             urls=_form_addresses(request, codes),
+            as_round=request.GET.get("round") == "1",
         ),
         "log-sheet",
     )
@@ -89,11 +119,21 @@ def log_sheet(request: HttpRequest) -> HttpResponse:
 @require_safe
 def label(request: HttpRequest, code: str) -> HttpResponse:
     """The stake label of a lot; its code opens the pile's entry form."""
+    return _labels(request, [code], f"label-{code}")
+
+
+@require_safe
+def labels(request: HttpRequest) -> HttpResponse:
+    """The stake labels of the lots asked for (``lot``, repeatable), four to a page."""
+    return _labels(request, request.GET.getlist("lot"), "labels")
+
+
+def _labels(request: HttpRequest, codes: list[str], name: str) -> HttpResponse:
     return _pdf(
         lambda: of_lot.label_pdf(
-            [code], paper=_paper(request), urls=_form_addresses(request, [code])
+            codes, paper=_paper(request), urls=_form_addresses(request, codes)
         ),
-        f"label-{code}",
+        name,
     )
 
 
@@ -129,8 +169,8 @@ def _form_addresses(request: HttpRequest, codes: list[str]) -> dict[str, str]:
     return {code: request.build_absolute_uri(reverse("pile-log", args=[code])) for code in codes}
 
 
-def _stated(asked: QueryDict, system: str) -> Stated:
-    """Read what the proof page's form states, in the person's units.
+def _stated(asked: QueryDict, system: str, usual: Stated) -> Stated:
+    """Read what the proof page's form states, in the person's units; ``usual`` where it is silent.
 
     Raises
     ------
@@ -138,7 +178,8 @@ def _stated(asked: QueryDict, system: str) -> Stated:
         If a number is none or a choice is unknown.
     """
     us = system == Units.US
-    method, zone = asked.get("method") or None, asked.get("zone") or None
+    method = (asked["method"] or None) if "method" in asked else usual.method
+    zone = (asked["zone"] or None) if "zone" in asked else usual.zone
     if method not in (None, "turned", "aerated", "vessel"):
         raise InputError(f"“{method}” is no method", column="method")
     if zone not in (None, "core", "edge", "base", "all"):
@@ -149,12 +190,15 @@ def _stated(asked: QueryDict, system: str) -> Stated:
     )
     points = [name.strip() for name in asked.get("points", "").split(",") if name.strip()]
     counted = len(points) == 1 and points[0].isdecimal()
+    insulation_cm = None
+    if insulation is not None:
+        insulation_cm = insulation * (100.0 * si.M_PER_INCH if us else 1.0)
     return Stated(
         method=cast(Any, method),
-        insulation_cm=None
-        if insulation is None
-        else insulation * (100.0 * si.M_PER_INCH if us else 1.0),
-        probe_error_c=(error or 0.0) * (5.0 / 9.0 if us else 1.0),
+        insulation_cm=insulation_cm if "insulation" in asked else usual.insulation_cm,
+        probe_error_c=(error or 0.0) * (5.0 / 9.0 if us else 1.0)
+        if "probe_error" in asked
+        else usual.probe_error_c,
         zone=cast(Any, zone),
         points=int(points[0]) if counted else tuple(points) or None,
     )

@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from heapwright.science.daily import HOUR_S, Band, Bools, Floats, depth_in
 from heapwright.science.periods import HAIR_C, Period, Spans, Stated, Turn, is_below
+from heapwright.science.rule_words import STATE_ALL_ZONES, STATE_COVER, STATE_METHOD
 from heapwright.science.rules import Rule, Terms
 
 ZONE_WORDS = {
@@ -376,17 +377,17 @@ class Assessment:
         if stated.method is None and "turned" not in rule.methods:
             words = " or ".join(rule.methods)
             what = "that air is supplied" if "aerated" in rule.methods else "that it is a vessel"
-            found.append(f"The log does not say {what}; give --method {words}.")
+            found.append(f"The log does not say {what}; {STATE_METHOD}: {words}.")
         if rule.cover_cm and stated.insulation_cm is None:
             found.append(
-                f"The rule asks for an insulating cover of {rule.cover_cm:g} cm; state its depth "
-                "with --insulation-cm and log “covered”."
+                f"The rule asks for an insulating cover of {rule.cover_cm:g} cm; {STATE_COVER} "
+                "and log “covered”."
             )
         if rule.all_zones and not self._zones_shown():
             found.append(
                 "The rule asks that all of the material was hot; readings of "
                 f"{self._zones_text()} do not show it. Read core, edge and base (points named "
-                "so), or state --zone all."
+                f"so), or {STATE_ALL_ZONES}."
             )
         return tuple(found)
 

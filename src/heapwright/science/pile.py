@@ -7,35 +7,37 @@ for the equations and how far they agree with published piles.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import itertools
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from heapwright.errors import InputError
+from heapwright.errors import HeapwrightError, InputError
 from heapwright.science.pile_events import Event, apply
 from heapwright.science.pile_layout import (
     FAST,
     HEAT,
+    POOLS,
     SLOW,
     TOTAL_NAMES,
     TOTALS,
     WATER,
-    Diagnosis,
 )
 from heapwright.science.pile_parameters import Parameters
-from heapwright.science.pile_rates import (
-    diagnose,
-)
+from heapwright.science.pile_rates import ERROR_C, KEPT, SEEN, look, run
 from heapwright.science.pile_state import PileState, carbon_yield, coefficients
-from heapwright.science.pile_steps import ERROR_C, advance
 from heapwright.science.pile_weather import Weather
 
 Array = npt.NDArray[np.float64]
 
 OUTPUT_HOURS: Final = 3.0
+STOPS: Final = 40
+"""Outputs between two words of progress."""
+
+NEAR_H: Final = 1e-9
 HOT_C: Final = 55.0
 
 
@@ -162,80 +164,139 @@ def simulate(
     waiting = sorted(events, key=lambda event: event.hour)
     count = int(np.floor(hours / every_h + 1e-9))
     outputs = [begin + i * every_h for i in range(count + 1)]
-    if finish - outputs[-1] > 1e-9:
+    if finish - outputs[-1] > NEAR_H:
         outputs.append(finish)
     first = state
-    seen: list[Diagnosis] = []
-    water_kg: list[Array] = []
-    nitrogen_kg: list[Array] = []
     nitrogen_lost = np.zeros(state.members)
-    c = coefficients(state, parameters)
-    y = state.y.copy()
-    now = begin
-    for goal in outputs:
-        while True:
-            due = waiting[0].hour if waiting and waiting[0].hour <= goal + 1e-9 else None
-            until = goal if due is None else max(due, now)
-            if until - now > 1e-9:
-                before = y
-                y = advance(c, y, now, until, weather, error_c)
-                nitrogen = lose_nitrogen(state, before, y, parameters)
-                nitrogen_lost += state.nitrogen_kg - nitrogen
-                state = replace(state, nitrogen_kg=nitrogen)
-            now = until
-            if due is None:
-                break
-            event = waiting.pop(0)
-            here = weather.at(now, 0.0)
-            state = apply(event, replace(state, y=y, hour=now), parameters, here)
-            c = coefficients(state, parameters)
-            y = state.y
+    told: list[_Moment] = []
+    for stops in _stretches(outputs, [event.hour for event in waiting]):
+        moments, end = _advance(state, parameters, weather, stops, error_c)
+        nitrogen_lost += state.nitrogen_kg - end.nitrogen_kg
+        state = end
+        while waiting and waiting[0].hour <= state.hour + NEAR_H:
+            here = weather.at(state.hour, 0.0)
+            state = apply(waiting.pop(0), state, parameters, here)
+            moments[-1] = _moment(state, parameters, weather)
+        told.extend(moments)
         if progress is not None:
-            progress((now - begin) / hours)
-        seen.append(diagnose(c, y, weather.at(now, 0.0)))
-        water_kg.append(y[WATER].sum(axis=0))
-        nitrogen_kg.append(state.nitrogen_kg)
-    end = replace(state, y=y, hour=now)
-    core = np.array([one.temp_c[0] for one in seen])
-    solids = np.array([one.solids_kg.sum(axis=0) for one in seen])
-    water = np.array(water_kg)
-    uptake = np.array([one.oxygen_uptake_kg_h.sum(axis=0) for one in seen])
-    ash = end.ash_kg.sum(axis=0)
+            progress((state.hour - begin) / hours)
+    kept = np.array(outputs)
+    at = np.array([moment.hour for moment in told])
+    told = [told[i] for i in np.searchsorted(at, kept - NEAR_H)]
+
+    def seen(row: int) -> Array:
+        return np.array([moment.seen[row] for moment in told])
+
+    water = np.array([moment.water_kg for moment in told])
+    solids = seen(8) + seen(9)
+    ash = state.ash_kg.sum(axis=0)
     return Run(
-        hours=np.array(outputs),
-        core_temp_c=core,
-        shell_temp_c=np.array([one.temp_c[1] for one in seen]),
+        hours=kept,
+        core_temp_c=seen(0),
+        shell_temp_c=seen(1),
         moisture=water / (water + solids),
-        core_moisture=np.array([one.moisture[0] for one in seen]),
-        oxygen_pct=np.array([one.oxygen_pct[0] for one in seen]),
-        air_space=np.array([one.air_space[0] for one in seen]),
-        volume_m3=np.array([one.volume_m3 for one in seen]),
+        core_moisture=seen(2),
+        oxygen_pct=seen(4),
+        air_space=seen(6),
+        volume_m3=seen(12),
         dry_mass_kg=solids,
         water_kg=water,
-        nitrogen_kg=np.array(nitrogen_kg),
+        nitrogen_kg=np.array([moment.nitrogen_kg for moment in told]),
         nitrogen_lost_kg=nitrogen_lost,
-        uptake_g_kg_vs_h=1000.0 * uptake / np.maximum(solids - ash, 1e-9),
-        totals=dict(zip(TOTAL_NAMES, y[TOTALS] - first.y[TOTALS], strict=True)),
-        balance=balance(first, end, parameters),
-        end=end,
+        uptake_g_kg_vs_h=1000.0 * (seen(10) + seen(11)) / np.maximum(solids - ash, 1e-9),
+        totals=dict(zip(TOTAL_NAMES, state.y[TOTALS] - first.y[TOTALS], strict=True)),
+        balance=balance(first, state, parameters),
+        end=state,
     )
 
 
-def lose_nitrogen(state: PileState, before: Array, after: Array, parameters: Parameters) -> Array:
+class _Moment(NamedTuple):
+    """What is seen of the ensemble at one moment: ``seen`` is (SEEN, members)."""
+
+    hour: float
+    seen: Array
+    water_kg: Array
+    nitrogen_kg: Array
+
+
+def _stretches(outputs: Sequence[float], events: Sequence[float]) -> Iterator[list[float]]:
+    """Yield the moments to stop at, parted at events and every few days to tell progress."""
+    breaks = set(events)
+    stops: list[float] = []
+    for hour in sorted({*outputs, *events}):
+        if stops and hour - stops[-1] <= NEAR_H and hour not in breaks:
+            continue
+        stops.append(hour)
+        if hour in breaks or len(stops) == STOPS:
+            yield stops
+            stops = []
+    if stops:
+        yield stops
+
+
+def _advance(
+    state: PileState,
+    parameters: Parameters,
+    weather: Weather,
+    stops: Sequence[float],
+    error_c: float,
+) -> tuple[list[_Moment], PileState]:
+    """Return the moments at ``stops`` and the pile at the last of them.
+
+    Raises
+    ------
+    HeapwrightError
+        If a member needs steps of less than a second, which no physical pile does.
+    """
+    hours = np.array([state.hour, *stops])
+    rain = np.array(
+        [
+            weather.rain_between(a, b) if b - a > NEAR_H else 0.0
+            for a, b in itertools.pairwise(hours)
+        ]
+    )
+    y = state.y.copy()
+    seen = np.empty((len(stops), SEEN, state.members))
+    kept = np.empty((len(stops), KEPT, state.members))
+    c = coefficients(state, parameters)
+    step_h = state.step_h.copy()
+    if run(c, y, hours, rain, weather.sky, error_c, step_h, kept, seen) >= 0:
+        raise HeapwrightError("the pile model found no stable step; report this pile")
+    nitrogen = state.nitrogen_kg
+    before = state.y[POOLS]
+    moments = []
+    for i, hour in enumerate(stops):
+        after = kept[i, 2:]
+        nitrogen = lose_nitrogen(state, nitrogen, before, after, parameters)
+        moments.append(_Moment(hour, seen[i], kept[i, 0] + kept[i, 1], nitrogen))
+        before = after
+    return moments, replace(state, y=y, hour=float(stops[-1]), nitrogen_kg=nitrogen, step_h=step_h)
+
+
+def _moment(state: PileState, parameters: Parameters, weather: Weather) -> _Moment:
+    """Return what is seen of a pile as it stands."""
+    seen = np.empty((SEEN, state.members))
+    look(coefficients(state, parameters), state.y, weather.sky, state.hour, seen)
+    return _Moment(state.hour, seen, state.y[WATER].sum(axis=0), state.nitrogen_kg)
+
+
+def lose_nitrogen(
+    state: PileState, nitrogen_kg: Array, before: Array, after: Array, parameters: Parameters
+) -> Array:
     """Return the nitrogen left (kg) after a stretch in which solids degraded.
 
-    Nitrogen is set free in proportion to the solids degraded; the share of it that escapes as
-    ammonia falls with the C:N of what is left, one half at ``loss_cn``.
+    ``before`` and ``after`` are the pools of both zones, (4, members). Nitrogen is set free in
+    proportion to the solids degraded; the share of it that escapes as ammonia falls with the
+    C:N of what is left, one half at ``loss_cn``.
     """
-    old = before[FAST] + before[SLOW]
-    new = after[FAST] + after[SLOW]
-    solids = (state.inert_kg + state.ash_kg + old).sum(axis=0)
-    gone = (old - new).sum(axis=0)
-    carbon = state.carbon_rest_kg + carbon_yield(parameters) * new.sum(axis=0)
-    ratio = carbon / np.maximum(state.nitrogen_kg, 1e-9)
+    old, new = before.sum(axis=0), after.sum(axis=0)
+    solids = (state.inert_kg + state.ash_kg).sum(axis=0) + old
+    gone = old - new
+    carbon = state.carbon_rest_kg + carbon_yield(parameters) * new
+    ratio = carbon / np.maximum(nitrogen_kg, 1e-9)
     exponent = (ratio - parameters["loss_cn"]) * parameters["loss_steepness"]
     escape = 1.0 / (1.0 + np.exp(np.minimum(exponent, 50.0)))
-    left: Array = state.nitrogen_kg * np.exp(-escape * gone / solids)
+    left: Array = nitrogen_kg * np.exp(-escape * gone / solids)
     return left
 
 

@@ -1,4 +1,4 @@
-"""What people do to a pile: turn, wet, cover, uncover, add, move, combine."""
+"""What people do to a pile: turn, wet, cover, uncover, add, move, combine, take off."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from heapwright.errors import InputError
 from heapwright.science import air
 from heapwright.science.heap_shape import HeapShape
 from heapwright.science.pile_layout import (
@@ -96,6 +97,13 @@ class Combined(Event):
     other: PileState
 
 
+@dataclass(frozen=True, slots=True)
+class TakenOff(Event):
+    """A share of the heap carried away as it lies, all through; the rest stays as it is."""
+
+    share: float
+
+
 def apply(event: Event, state: PileState, parameters: Parameters, here: Forcing) -> PileState:
     """Return the pile just after an event.
 
@@ -122,6 +130,8 @@ def apply(event: Event, state: PileState, parameters: Parameters, here: Forcing)
             return add(state, parameters, recipe, here.temp_c if temp_c is None else temp_c)
         case Combined(other=other):
             return combine(state, parameters, other, here.temp_c)
+        case TakenOff(share=share):
+            return take_off(state, parameters, share)
     raise TypeError(f"{type(event).__name__} is no event of a pile")
 
 
@@ -198,7 +208,10 @@ def wet(state: PileState, litres: float, temp_c: float) -> PileState:
 
 
 def add(state: PileState, parameters: Parameters, recipe: Recipe, temp_c: float) -> PileState:
-    """Mix material in: pools add, rates are the mean by pool, activity the mean by mass."""
+    """Mix material in: pools add, rates are the mean by pool, activity the mean by mass.
+
+    The heap grows by the loose volume of what comes; see :func:`resize`.
+    """
     share = shares(state, parameters)
     y = state.y.copy()
     volume = _volume(state, parameters) + recipe.loose_m3
@@ -224,7 +237,7 @@ def add(state: PileState, parameters: Parameters, recipe: Recipe, temp_c: float)
     rest = carbon - carbon_yield(parameters) * (recipe.fast_kg + recipe.slow_kg)
     cn = carbon_to_nitrogen(recipe)
     old_weight, new_weight = total_before, dry
-    return _refer(
+    added = _refer(
         replace(
             state,
             y=y,
@@ -240,6 +253,85 @@ def add(state: PileState, parameters: Parameters, recipe: Recipe, temp_c: float)
         parameters,
         volume,
     )  # fmt: skip
+    return resize(added, parameters, volume)
+
+
+def take_off(state: PileState, parameters: Parameters, share: float) -> PileState:
+    """Carry a share of every zone away; what stays keeps its temperature and gets lower.
+
+    Raises
+    ------
+    InputError
+        If the share is not from 0 to below 1.
+    """
+    if not 0.0 <= share < 1.0:
+        raise InputError(f"a share of {share:g} cannot be taken off a pile")
+    keep = 1.0 - share
+    y = state.y.copy()
+    for rows in (HEAT, WATER, FAST, SLOW):
+        y[rows] = y[rows] * keep
+    left = replace(
+        state,
+        y=y,
+        inert_kg=state.inert_kg * keep,
+        ash_kg=state.ash_kg * keep,
+        carbon_rest_kg=state.carbon_rest_kg * keep,
+        nitrogen_kg=state.nitrogen_kg * keep,
+        reference_kg=state.reference_kg * keep,
+        reference_m3=state.reference_m3 * keep,
+        booked=_book(
+            state.booked,
+            water=-share * state.y[WATER].sum(axis=0),
+            solids=-share * state.solids_kg.sum(axis=0),
+            heat=-share * state.y[HEAT].sum(axis=0),
+        ),
+    )
+    return resize(left, parameters, _volume(left, parameters))
+
+
+def resize(state: PileState, parameters: Parameters, volume: Array) -> PileState:
+    """Give a heap that grew or shrank by hand the height of its volume on the same ground.
+
+    Its core is then another share of it: what passes from one zone to the other goes with its
+    heat and water. A cone keeps its slope. All members get the height of the median one.
+    """
+    factor = float(np.median(volume / state.shape_m3))
+    old = state.shape
+    if old.shape == "cone":
+        size = factor ** (1.0 / 3.0)
+        shape = replace(
+            old,
+            width_m=old.width_m * size,
+            length_m=old.length_m * size,
+            height_m=old.height_m * size,
+        )
+    else:
+        shape = replace(old, height_m=old.height_m * factor)
+    before = shares(state, parameters)[0]
+    grown = replace(state, shape=shape)
+    after = shares(grown, parameters)[0]
+    inward = np.maximum(after - before, 0.0) / (1.0 - before)
+    outward = np.maximum(before - after, 0.0) / before
+
+    def passed(zones: Array) -> Array:
+        core, shell = zones
+        to_core = inward * shell - outward * core
+        return np.stack([core + to_core, shell - to_core])
+
+    y = state.y.copy()
+    mass = state.solids_kg + y[WATER]
+    alive = passed(y[ACTIVE] * mass)
+    for rows in (HEAT, WATER, FAST, SLOW):
+        y[rows] = passed(y[rows])
+    y[ACTIVE] = alive / passed(mass)
+    g = geometries(shape, shell_m(shape, parameters))
+    return replace(
+        grown,
+        y=y,
+        inert_kg=passed(state.inert_kg),
+        ash_kg=passed(state.ash_kg),
+        shape_m3=np.broadcast_to(g.volume_m3, volume.shape).copy(),
+    )
 
 
 def combine(state: PileState, parameters: Parameters, other: PileState, temp_c: float) -> PileState:
@@ -276,7 +368,8 @@ def combine(state: PileState, parameters: Parameters, other: PileState, temp_c: 
             heat=other.y[HEAT].sum(axis=0),
         ),
     )
-    return turn(_refer(joined, parameters, volume), parameters, temp_c)
+    joined = resize(_refer(joined, parameters, volume), parameters, volume)
+    return turn(joined, parameters, temp_c)
 
 
 def _mean(a: Array, weight_a: Array, b: Array, weight_b: Array) -> Array:

@@ -15,6 +15,8 @@ import numpy as np
 import numpy.typing as npt
 
 from heapwright.errors import InputError
+from heapwright.science.assimilate_prior import SitePrior, with_prior
+from heapwright.science.assimilate_vector import Members
 from heapwright.science.heap_shape import HeapShape
 from heapwright.science.mixing import Part
 from heapwright.science.pile import HOT_C, OUTPUT_HOURS, Balance, Run, simulate
@@ -24,17 +26,20 @@ from heapwright.science.pile_events import (
     Covered,
     Event,
     Moved,
+    TakenOff,
     Turned,
     Wetted,
 )
 from heapwright.science.pile_layout import TOTAL_NAMES
-from heapwright.science.pile_parameters import ParameterFact, draw
+from heapwright.science.pile_parameters import ParameterFact, Parameters, draw
 from heapwright.science.pile_recipe import DegradeClass, Recipe, recipe_of
 from heapwright.science.pile_state import Cover, PileState, start
 from heapwright.science.pile_weather import Weather
 
 Array = npt.NDArray[np.float64]
-ActName = Literal["turned", "wetted", "covered", "uncovered", "added", "moved", "combined"]
+ActName = Literal[
+    "turned", "wetted", "covered", "uncovered", "added", "moved", "combined", "taken off"
+]
 
 QUANTILES: Final = (0.05, 0.5, 0.95)
 CHUNK: Final = 1000
@@ -50,8 +55,8 @@ class Act:
     """Something planned or done, ``day`` days after building.
 
     ``litres`` for wetted, ``cover`` for covered and uncovered, ``parts`` for added, ``shape``
-    for moved, ``other`` (and the hours since it was built, ``other_hours``, with its weather)
-    for combined.
+    for moved, ``share`` (of the heap) for taken off, ``other`` (and the hours since it was
+    built, ``other_hours``, with its weather) for combined.
     """
 
     day: float
@@ -63,6 +68,7 @@ class Act:
     other: PilePlan | None = None
     other_hours: float = 0.0
     other_weather: Weather | None = None
+    share: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +133,7 @@ def forecast(
     members: int,
     seed: int,
     every_h: float = OUTPUT_HOURS,
+    prior: SitePrior | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Forecast:
     """Return the forecast of a plan.
@@ -146,6 +153,8 @@ def forecast(
         The same seed gives the same forecast.
     every_h : float
         Hours between outputs.
+    prior : SitePrior, optional
+        What past piles of the site taught; a single member stays the typical pile.
     progress : callable, optional
         Called with the share done, 0 to 1.
 
@@ -156,6 +165,9 @@ def forecast(
     """
     runs = []
     parameters, recipe, added = drawn(plan, facts, classes, members=members, seed=seed)
+    if prior is not None and members > 1:
+        moved = with_prior(Members(parameters, recipe), facts, prior, plan.shape)
+        parameters, recipe = moved.parameters, moved.recipe
     for first in range(0, members, CHUNK):
         chosen = slice(first, min(first + CHUNK, members))
         runs.append(
@@ -174,7 +186,7 @@ def forecast(
                 members=(first, members),
             )
         )
-    return _told(runs, members)
+    return told(runs, members)
 
 
 def _part(
@@ -241,24 +253,19 @@ def _run(
     progress: Callable[[float], None] | None = None,
 ) -> Run:
     """Run one chunk of the ensemble; ``members`` is its first member and how many there are."""
-    state = start(
-        recipe,
-        plan.shape,
+    events = events_of(
+        plan.acts,
         parameters,
-        start_temp_c=plan.start_temp_c,
-        cover=plan.cover,
-        blower_m3_h=plan.air_m3_h,
+        added,
+        facts,
+        classes,
+        until=hours,
+        every_h=every_h,
+        seed=seed,
+        members=members,
     )
-    events: list[Event] = []
-    for index, act in enumerate(plan.acts):
-        if act.day * 24.0 > hours:
-            continue
-        other = None
-        if act.other is not None:
-            other = _other(act, parameters, facts, classes, every_h, seed, members)
-        events.append(event_of(act, added.get(index), other))
     return simulate(
-        state,
+        begun(plan, parameters, recipe),
         parameters,
         weather,
         hours=hours,
@@ -266,6 +273,56 @@ def _run(
         every_h=every_h,
         progress=progress,
     )
+
+
+def begun(plan: PilePlan, parameters: Parameters, recipe: Recipe) -> PileState:
+    """Return the pile of a plan as built."""
+    return start(
+        recipe,
+        plan.shape,
+        parameters,
+        start_temp_c=plan.start_temp_c,
+        cover=plan.cover,
+        blower_m3_h=plan.air_m3_h,
+    )
+
+
+def events_of(
+    acts: Sequence[Act],
+    parameters: dict[str, Array],
+    added: Mapping[int, Recipe],
+    facts: Mapping[str, ParameterFact],
+    classes: Mapping[str, DegradeClass],
+    *,
+    until: float,
+    every_h: float,
+    seed: int,
+    members: tuple[int, int],
+    after: float = -1.0,
+) -> list[Event]:
+    """Return the events that acts mean to some members.
+
+    Parameters
+    ----------
+    acts : sequence of Act
+    parameters : mapping of id to array
+        Of the members at hand.
+    added : mapping of the place of an act to the recipe that it adds
+    until, after : float
+        Acts later than hour ``until``, and up to hour ``after``, are left out.
+    seed : int
+    members : tuple of int
+        The first member at hand and how many there are in all.
+    """
+    events: list[Event] = []
+    for index, act in enumerate(acts):
+        if not after < act.day * 24.0 <= until:
+            continue
+        other = None
+        if act.other is not None:
+            other = _other(act, parameters, facts, classes, every_h, seed, members)
+        events.append(event_of(act, added.get(index), other))
+    return events
 
 
 def _other(
@@ -317,6 +374,8 @@ def event_of(act: Act, added: Recipe | None, other: PileState | None) -> Event:
         return Covered(hour, act.cover)
     if act.name == "added" and added is not None:
         return Added(hour, added)
+    if act.name == "taken off":
+        return TakenOff(hour, act.share)
     if act.name == "combined" and other is not None:
         return Combined(hour, other)
     raise InputError(f"the act “{act.name}” on day {act.day:g} lacks what it was done with")
@@ -328,7 +387,7 @@ def band(values: Array) -> Band:
     return Band(np.asarray(p5), np.asarray(p50), np.asarray(p95))
 
 
-def _told(runs: Sequence[Run], members: int) -> Forecast:
+def told(runs: Sequence[Run], members: int) -> Forecast:
     """Return what is told of the ensemble's runs."""
 
     def joined(of: Callable[[Run], Array]) -> Array:

@@ -21,8 +21,19 @@ SLOW: Final = slice(6, 8)
 ACTIVE: Final = slice(8, 10)
 POOLS: Final = slice(4, 8)
 LOOSE: Final = 10
+HEAT_CORE: Final = 0
+HEAT_SHELL: Final = 1
+WATER_CORE: Final = 2
+WATER_SHELL: Final = 3
+FAST_CORE: Final = 4
+FAST_SHELL: Final = 5
+SLOW_CORE: Final = 6
+SLOW_SHELL: Final = 7
+ACTIVE_CORE: Final = 8
+ACTIVE_SHELL: Final = 9
 STATE_ROWS: Final = 11
-TOTALS: Final = slice(11, 23)
+TOTALS_FROM: Final = 11
+TOTALS: Final = slice(TOTALS_FROM, 23)
 ROWS: Final = 23
 
 TOTAL_NAMES: Final = (
@@ -57,81 +68,25 @@ class Forcing(NamedTuple):
     rain_mm_h: float
 
 
-class Coefficients(NamedTuple):
-    """What stays the same between two events, per member.
+COEFFICIENTS: Final = np.dtype(
+    [
+        (name, np.float64)
+        for name in (
+            "inert_core_kg", "inert_shell_kg", "inert_core_m3", "inert_shell_m3",
+            "share_core", "share_shell", "k_fast_h", "k_slow_h",
+            "t_min", "t_max", "ctmi_slope", "ctmi_offset", "per_gamma_20", "growth_per_gamma",
+            "k_oxygen", "o2_yield", "heat_yield", "water_yield", "bound_yield",
+            "m_ref_inv", "v_ref_m3", "v_shape_inv", "shrink_power", "loose_min", "settle_h_inv",
+            "cp_solid", "freezing", "chimney", "height_m", "half_width_m", "blower_kg_h",
+            "wind_draught", "condense", "dry_inv", "diffuse_shell", "diffuse_core",
+            "k_core_kj_h", "side_dry_m2", "top_dry_m2", "side_wet_m2", "top_wet_m2",
+            "r_dry", "r_wet_inv", "floor_kj_h", "wetness", "wet_from", "wet_span_inv",
+            "rain_m2", "rain_bypass", "water_cap", "drain_h_inv", "mix_h_inv",
+            "moist_offset", "moist_slope", "air_offset", "air_slope", "surface_guess",
+        )
+    ]
+)  # fmt: skip
+"""What stays the same between two events, a record a member; names follow the equations of
+``docs/pile-model.md``. Built by :func:`heapwright.science.pile_state.coefficients`."""
 
-    Built by :func:`heapwright.science.pile_state.coefficients`; names follow the equations of
-    ``docs/pile-model.md``. What each zone has, or what both share, is ``(2, members)``; ``k_h``
-    is (4, members) in the order of the pools, ``limit_offset`` (2, 2, members); what the heap
-    has once is ``(members,)``.
-    """
-
-    inert_kg: Array
-    solid_m3_inert: Array
-    share: Array
-    k_h: Array
-    t_min: Array
-    t_max: Array
-    ctmi_slope: Array
-    ctmi_offset: Array
-    per_gamma_20: Array
-    growth_per_gamma: Array
-    k_oxygen: Array
-    o2_yield: Array
-    demand_yield: Array
-    heat_yield: Array
-    water_yield: Array
-    bound_yield: Array
-    m_ref_inv: Array
-    v_ref: Array
-    v_shape_inv: Array
-    shrink_power: Array
-    loose_min: Array
-    settle_h_inv: Array
-    cp_solid: Array
-    freezing: Array
-    chimney: Array
-    height_m: Array
-    half_width_m: Array
-    blower_kg_h: Array
-    wind_draught: Array
-    condense: Array
-    dry_inv: Array
-    diffuse_shell: Array
-    diffuse_core: Array
-    k_core_kj_h: Array
-    side_dry_m2: Array
-    top_dry_m2: Array
-    side_wet_m2: Array
-    top_wet_m2: Array
-    r_dry: Array
-    r_wet_inv: Array
-    floor_kj_h: Array
-    wetness: Array
-    wet_from: Array
-    wet_span_inv: Array
-    rain_m2: Array
-    rain_bypass: Array
-    water_cap: Array
-    drain_h_inv: Array
-    mix_h_inv: Array
-    moist_fall: Array
-    air_fall: Array
-    limit_offset: Array
-    surface_guess: Array
-
-    def take(self, members: npt.NDArray[np.intp]) -> Coefficients:
-        """Return the coefficients of some members."""
-        return Coefficients(*(value[..., members] for value in self))
-
-
-class Diagnosis(NamedTuple):
-    """What follows at once from a state: ``(2, members)`` but for ``volume_m3``."""
-
-    temp_c: Array
-    moisture: Array
-    oxygen_pct: Array
-    air_space: Array
-    volume_m3: Array
-    solids_kg: Array
-    oxygen_uptake_kg_h: Array
+Coefficients = npt.NDArray[np.void]

@@ -14,6 +14,7 @@ from heapwright.science.heap_shape import HeapShape, geometry
 from heapwright.science.materials import Mark
 from heapwright.science.pile_layout import (
     ACTIVE,
+    COEFFICIENTS,
     FAST,
     HEAT,
     LOOSE,
@@ -29,7 +30,6 @@ from heapwright.science.pile_rates import (
     CARBON_OF_CO2,
     GRAVITY,
     O2_DIFFUSION_M2_H,
-    O2_PER_AIR_PCT,
     SOLID_M3_PER_KG,
 )
 from heapwright.science.pile_recipe import Recipe
@@ -40,6 +40,7 @@ ASH_M3_PER_KG: Final = 1.0 / 2650.0
 REFERENCE_PERMEABILITY_M2: Final = 1e-8
 REFERENCE_AIR_SPACE: Final = 0.40
 GROWTH_AT_C: Final = 35.0
+FIRST_STEP_H: Final = 1.0
 LEAST_AIR_KG_H: Final = 1e-6
 """A drowned heap still passes a milligram of air an hour; keeps oxygen defined."""
 
@@ -88,7 +89,7 @@ class PileState:
     ``y`` has the rows of :mod:`heapwright.science.pile_rates`; ``inert_kg`` and ``ash_kg`` are
     the solids that do not decay, by zone (2, members). ``reference_*`` are the dry mass and the
     loose volume from which it shrinks; ``shape`` its measured outside when last built or moved,
-    ``shape_m3`` the volume of that.
+    ``shape_m3`` the volume of that; ``step_h`` the time step to go on with.
     """
 
     hour: float
@@ -107,6 +108,7 @@ class PileState:
     cover: Cover
     blower_m3_h: float
     booked: Booked
+    step_h: Array
 
     @property
     def members(self) -> int:
@@ -224,6 +226,7 @@ def start(
         cover=cover,
         blower_m3_h=blower_m3_h,
         booked=Booked.none(members),
+        step_h=np.full(members, FIRST_STEP_H),
     )
 
 
@@ -264,8 +267,7 @@ def gamma(parameters: Parameters, temp_c: Array | float) -> Array:
 def coefficients(state: PileState, parameters: Parameters) -> Coefficients:
     """Return what the rates need and what stays the same until the next event."""
     p, s, cover = parameters, state.shape, state.cover
-    n = state.members
-    ones = np.ones(n)
+    ones = np.ones(state.members)
     g = geometries(s, shell_m(s, p))
     slope, offset = cardinal(p["t_min_c"], p["t_opt_c"], p["t_max_c"])
     per_gamma_20 = 1.0 / np.maximum(gamma(p, 20.0), 1e-6)
@@ -287,65 +289,76 @@ def coefficients(state: PileState, parameters: Parameters) -> Coefficients:
     side_r = s.wall_r_m2k_w if boxed else 0.0
     r_dry = half_shell_r + side_r + cover.r_m2k_w
     rain = 0.0 if closed else cover.rain
-    draught = 0.0 if closed and state.blower_m3_h > 0 else cover.draught
-    both = np.ones((2, n))  # what the zones share, laid out for both, saves time at each step
-    return Coefficients(
-        inert_kg=state.inert_kg + state.ash_kg,
-        solid_m3_inert=state.inert_kg * SOLID_M3_PER_KG + state.ash_kg * ASH_M3_PER_KG,
-        share=np.stack([g.core_share, 1.0 - g.core_share]) * ones,
-        k_h=np.stack([k_fast, k_fast, k_slow, k_slow]) * cn_factor / 24.0,
-        t_min=p["t_min_c"] * both,
-        t_max=p["t_max_c"] * both,
-        ctmi_slope=slope * both,
-        ctmi_offset=offset * both,
-        per_gamma_20=per_gamma_20 * both,
-        growth_per_gamma=p["growth_per_day"] / 24.0 * per_gamma_35 * both,
-        k_oxygen=p["k_oxygen_pct"] * both,
-        o2_yield=p["o2_kg_kg"] * both,
-        demand_yield=p["o2_kg_kg"] / O2_PER_AIR_PCT * both,
-        heat_yield=p["o2_kg_kg"] * p["heat_kj_kg_o2"] * both,
-        water_yield=p["water_kg_kg"] * both,
-        bound_yield=(p["water_kg_kg"] * air.CP_WATER - p["cp_solid_kj_kg_k"]) * both,
-        m_ref_inv=1.0 / state.reference_kg,
-        v_ref=state.reference_m3,
-        v_shape_inv=1.0 / state.shape_m3,
-        shrink_power=p["shrink_power"],
-        loose_min=p["loose_min"],
-        settle_h_inv=1.0 / (24.0 * p["settle_days"]),
-        cp_solid=p["cp_solid_kj_kg_k"] * both,
-        freezing=p["freezing"] * air.FREEZING_KJ_KG * both,
-        chimney=AIR_DENSITY * 3600.0 * u_factor * g.plan_area_m2 * g.core_share ** (2.0 / 3.0)
-        * draught * (0.0 if state.blower_m3_h > 0 else 1.0) / REFERENCE_AIR_SPACE**3,
-        height_m=g.height_m * ones,
-        half_width_m=g.width_m / 2.0 * ones,
-        blower_kg_h=max(state.blower_m3_h * AIR_DENSITY, LEAST_AIR_KG_H) * ones,
-        wind_draught=p["draught_kg_m2_m"] * (g.side_area_m2 + g.top_area_m2) * draught
+    blown = state.blower_m3_h > 0
+    draught = 0.0 if closed and blown else cover.draught
+    inert, ash = state.inert_kg, state.ash_kg
+    solid_m3 = inert * SOLID_M3_PER_KG + ash * ASH_M3_PER_KG
+    chimney = AIR_DENSITY * 3600.0 * u_factor * g.plan_area_m2 * g.core_share ** (2.0 / 3.0)
+    values: dict[str, Array | float] = {
+        "inert_core_kg": inert[0] + ash[0],
+        "inert_shell_kg": inert[1] + ash[1],
+        "inert_core_m3": solid_m3[0],
+        "inert_shell_m3": solid_m3[1],
+        "share_core": g.core_share,
+        "share_shell": 1.0 - g.core_share,
+        "k_fast_h": k_fast * cn_factor / 24.0,
+        "k_slow_h": k_slow * cn_factor / 24.0,
+        "t_min": p["t_min_c"],
+        "t_max": p["t_max_c"],
+        "ctmi_slope": slope,
+        "ctmi_offset": offset,
+        "per_gamma_20": per_gamma_20,
+        "growth_per_gamma": p["growth_per_day"] / 24.0 * per_gamma_35,
+        "k_oxygen": p["k_oxygen_pct"],
+        "o2_yield": p["o2_kg_kg"],
+        "heat_yield": p["o2_kg_kg"] * p["heat_kj_kg_o2"],
+        "water_yield": p["water_kg_kg"],
+        "bound_yield": p["water_kg_kg"] * air.CP_WATER - p["cp_solid_kj_kg_k"],
+        "m_ref_inv": 1.0 / state.reference_kg,
+        "v_ref_m3": state.reference_m3,
+        "v_shape_inv": 1.0 / state.shape_m3,
+        "shrink_power": p["shrink_power"],
+        "loose_min": p["loose_min"],
+        "settle_h_inv": 1.0 / (24.0 * p["settle_days"]),
+        "cp_solid": p["cp_solid_kj_kg_k"],
+        "freezing": p["freezing"] * air.FREEZING_KJ_KG,
+        "chimney": chimney * draught * (0.0 if blown else 1.0) / REFERENCE_AIR_SPACE**3,
+        "height_m": g.height_m,
+        "half_width_m": g.width_m / 2.0,
+        "blower_kg_h": max(state.blower_m3_h * AIR_DENSITY, LEAST_AIR_KG_H),
+        "wind_draught": p["draught_kg_m2_m"] * (g.side_area_m2 + g.top_area_m2) * draught
         * permeability / REFERENCE_PERMEABILITY_M2,
-        condense=p["condense_share"],
-        dry_inv=both / p["dry_limit_fraction"],
-        diffuse_shell=AIR_DENSITY * O2_DIFFUSION_M2_H / (g.shell_m / 2.0),
-        diffuse_core=0.25 * AIR_DENSITY * O2_DIFFUSION_M2_H * g.core_area_m2 / path,
-        k_core_kj_h=3.6 * p["conductivity_w_m_k"] * g.core_area_m2 / path,
-        side_dry_m2=g.side_area_m2 - side_wet,
-        top_dry_m2=g.top_area_m2 - top_wet,
-        side_wet_m2=side_wet,
-        top_wet_m2=top_wet,
-        r_dry=r_dry + (top_r - side_r if closed else 0.0),
-        r_wet_inv=1.0 / (half_shell_r + cover.r_m2k_w),
-        floor_kj_h=3.6 * p["floor_w_m2_k"] * g.floor_area_m2,
-        wetness=p["surface_wetness"] * cover.vapour,
-        wet_from=p["wet_from_fraction"],
-        wet_span_inv=1.0 / (p["wet_full_fraction"] - p["wet_from_fraction"]),
-        rain_m2=p["rain_share"] * g.plan_area_m2 * rain,
-        rain_bypass=p["rain_bypass"],
-        water_cap=p["water_cap_fraction"] / (1.0 - p["water_cap_fraction"]) * both,
-        drain_h_inv=1.0 / (24.0 * p["drain_days"]),
-        mix_h_inv=1.0 / (24.0 * p["mix_days"]),
-        moist_fall=-p["moist_slope"] * both,
-        air_fall=-p["air_slope"] * both,
-        limit_offset=np.stack([p["moist_offset"] * both, p["air_offset"] * both]),
-        surface_guess=p["surface_guess"],
-    )  # fmt: skip
+        "condense": p["condense_share"],
+        "dry_inv": 1.0 / p["dry_limit_fraction"],
+        "diffuse_shell": AIR_DENSITY * O2_DIFFUSION_M2_H / (g.shell_m / 2.0),
+        "diffuse_core": 0.25 * AIR_DENSITY * O2_DIFFUSION_M2_H * g.core_area_m2 / path,
+        "k_core_kj_h": 3.6 * p["conductivity_w_m_k"] * g.core_area_m2 / path,
+        "side_dry_m2": g.side_area_m2 - side_wet,
+        "top_dry_m2": g.top_area_m2 - top_wet,
+        "side_wet_m2": side_wet,
+        "top_wet_m2": top_wet,
+        "r_dry": r_dry + (top_r - side_r if closed else 0.0),
+        "r_wet_inv": 1.0 / (half_shell_r + cover.r_m2k_w),
+        "floor_kj_h": 3.6 * p["floor_w_m2_k"] * g.floor_area_m2,
+        "wetness": p["surface_wetness"] * cover.vapour,
+        "wet_from": p["wet_from_fraction"],
+        "wet_span_inv": 1.0 / (p["wet_full_fraction"] - p["wet_from_fraction"]),
+        "rain_m2": p["rain_share"] * g.plan_area_m2 * rain,
+        "rain_bypass": p["rain_bypass"],
+        "water_cap": p["water_cap_fraction"] / (1.0 - p["water_cap_fraction"]),
+        "drain_h_inv": 1.0 / (24.0 * p["drain_days"]),
+        "mix_h_inv": 1.0 / (24.0 * p["mix_days"]),
+        "moist_offset": p["moist_offset"],
+        "moist_slope": -p["moist_slope"],
+        "air_offset": p["air_offset"],
+        "air_slope": -p["air_slope"],
+        "surface_guess": p["surface_guess"],
+    }  # fmt: skip
+    found = np.empty(state.members, dtype=COEFFICIENTS)
+    for name in COEFFICIENTS.names or ():
+        found[name] = values.pop(name)
+    assert not values
+    return found
 
 
 BOARD_R_M2K_W: Final = 0.1

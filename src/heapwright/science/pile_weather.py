@@ -13,19 +13,9 @@ from heapwright.science import air
 from heapwright.science.pile_layout import (
     Forcing,
 )
-from heapwright.science.pile_rates import (
-    KELVIN,
-)
+from heapwright.science.pile_rates import Sky, forcing
 
 Array = npt.NDArray[np.float64]
-
-CONVECTION_STILL: Final = 5.7
-CONVECTION_WIND: Final = 3.8
-"""Convection at an outer surface, W/(m² K): 5.7 + 3.8 v (McAdams 1954, from memory)."""
-
-EMISSIVITY: Final = 0.9
-RADIATION_ABOVE_AIR_C: Final = 5.0
-"""Emissivity of moist organic surfaces, and how much warmer the surface is taken for radiation."""
 
 HUMIDITY_TYPICAL_PCT: Final = 80.0
 WIND_TYPICAL_M_S: Final = 1.5
@@ -49,26 +39,17 @@ class Weather:
 
     def at(self, hour: float, rain_mm_h: float) -> Forcing:
         """Return the weather at ``hour``, with the rain given."""
-        last = len(self.temp_c) - 1
-        left = min(max(int(hour), 0), last)
-        right = min(left + 1, last)
-        share = min(max(hour - left, 0.0), 1.0)
-        temp = float(self.temp_c[left] + share * (self.temp_c[right] - self.temp_c[left]))
-        wet = float(self.humidity[left] + share * (self.humidity[right] - self.humidity[left]))
-        wind = float(self.wind_m_s[left] + share * (self.wind_m_s[right] - self.wind_m_s[left]))
-        wind *= self.shelter
-        convection = CONVECTION_STILL + CONVECTION_WIND * wind
-        surface_k = KELVIN + temp + RADIATION_ABOVE_AIR_C
-        radiation = 4.0 * EMISSIVITY * air.STEFAN_BOLTZMANN * surface_k**3
-        return Forcing(
-            temp_c=temp,
-            humidity=wet,
-            enthalpy=air.CP_AIR * temp + wet * (air.LATENT_0 + air.CP_VAPOUR * temp),
-            film_w_m2_k=convection + radiation,
-            convection_w_m2_k=convection,
-            wind_m_s=wind / self.shelter if self.shelter > 0 else 0.0,
-            ground_c=self.ground_c,
-            rain_mm_h=rain_mm_h,
+        return forcing(self.sky, hour, rain_mm_h)
+
+    @property
+    def sky(self) -> Sky:
+        """The weather without its rain, as the compiled rates take it."""
+        return Sky(
+            np.ascontiguousarray(self.temp_c, dtype=float),
+            np.ascontiguousarray(self.humidity, dtype=float),
+            np.ascontiguousarray(self.wind_m_s, dtype=float),
+            float(self.ground_c),
+            float(self.shelter),
         )
 
     def rain_between(self, start: float, end: float) -> float:

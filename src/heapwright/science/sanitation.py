@@ -30,6 +30,7 @@ from heapwright.science.periods import (
     day_text,
     periods_of,
 )
+from heapwright.science.rule_words import STATE_ZONE
 from heapwright.science.rules import Rule, Terms
 from heapwright.units import fahrenheit_from_celsius
 
@@ -260,8 +261,8 @@ def _cover_notes(a: Assessment) -> list[str]:
     rule, stated = a.rule, a.stated
     if rule.cover_cm and stated.insulation_cm is not None and a.period.covered_s is None:
         return [
-            f"The log has no row “covered”: the cover of {stated.insulation_cm:g} cm stated "
-            "with --insulation-cm is taken to have been on from the start."
+            f"The log has no row “covered”: the stated cover of {stated.insulation_cm:g} cm is "
+            "taken to have been on from the start."
         ]
     return []
 
@@ -309,7 +310,7 @@ def _gaps(a: Assessment) -> list[str]:
     if hours.any():
         one = (a.short & (table.hours[:, None] - table.hours_read == 1))[hours].any()
         hint = (
-            " If the clock changed then, give --time-zone."
+            f" If the clock changed then, {STATE_ZONE}."
             if one and len(period.clock.starts_s) == 1
             else ""
         )
@@ -442,7 +443,7 @@ def _hold_why(a: Assessment, day: int, done: int | None) -> str:
 def _why(a: Assessment, day: int, state: DayState) -> str:
     rule, period, table = a.rule, a.period, a.period.table
     low, high = float(period.lowest[day]), float(period.highest[day])
-    less = f" less {a.error:g} of probe error" if a.error else ""
+    less = f" less {a.error:.3g} °C of probe error" if a.error else ""
     if state == DayState.COUNTS:
         return "every point at or above the limit" if not rule.strict else "above the limit"
     if state == DayState.UNREAD:
@@ -451,7 +452,7 @@ def _why(a: Assessment, day: int, state: DayState) -> str:
         word = "is not above" if rule.strict else "is below"
         return f"lowest {_floor_text(low)} °C{less} {word} {rule.min_temp_c:g} °C"
     if state == DayState.OVER:
-        more = f" and {a.error:g} of probe error" if a.error else ""
+        more = f" and {a.error:.3g} °C of probe error" if a.error else ""
         return f"highest {high:g} °C{more} is above the band, {rule.max_temp_c:.2f} °C"
     if state == DayState.RAW:
         return (

@@ -1,13 +1,14 @@
 """Charts: Vega-Lite specifications as plain dictionaries, drawn to SVG on the server.
 
 A chart comes with the same figures as rows, for the table beside it. Drawn charts are kept by
-content, so that the same figures are drawn once.
+content in the cache ``charts``, so that the same figures are drawn once.
 """
 
 from __future__ import annotations
 
+import hashlib
 import json
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import lru_cache
@@ -16,6 +17,7 @@ from statistics import mean
 from typing import Any, Final
 from xml.etree.ElementTree import Element, fromstring, register_namespace, tostring
 
+from django.core.cache import caches
 from django.utils.safestring import mark_safe
 
 from heapwright.units import fahrenheit_from_celsius
@@ -69,6 +71,24 @@ class Threshold:
 
 
 @dataclass(frozen=True, slots=True)
+class Level:
+    """A foreseen quantity at one time: median and the range that is likely."""
+
+    time: datetime
+    low: float
+    middle: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """A value that matters, with the word that says why."""
+
+    value: float
+    word: str
+
+
+@dataclass(frozen=True, slots=True)
 class Chart:
     """A drawn chart and the same figures as a table: column heads and rows."""
 
@@ -114,9 +134,116 @@ def temperature_history(
     return Chart(draw(spec, uid=uid, title=title, description=words), heads, rows)
 
 
+def level_history(
+    levels: Sequence[Level],
+    *,
+    uid: str,
+    title: str,
+    unit: str,
+    built: datetime,
+    acts: Sequence[Act] = (),
+    limits: Sequence[Limit] = (),
+    lowest: float = 0.0,
+    highest: float | None = None,
+    width_px: int = 328,
+    height_px: int = 170,
+) -> Chart:
+    """Draw a quantity that no one colour stands for, such as water or oxygen, with its band.
+
+    Parameters
+    ----------
+    levels : sequence of Level
+        In order of time.
+    unit : str
+        The sign of the unit.
+    lowest, highest : float
+        Ends of the upright axis; what lies beyond widens it.
+
+    Raises
+    ------
+    ValueError
+        When there is nothing to draw.
+    """
+    if not levels:
+        raise ValueError("a history needs a level")
+    spec = _level_spec(levels, built, acts, limits, lowest, highest, width_px, height_px)
+    end = levels[-1]
+    words = [
+        f"Foreseen for {end.time:%Y-%m-%d}: {end.middle:.0f} {unit}, likely {end.low:.0f} to "
+        f"{end.high:.0f}."
+    ]
+    words += [f"Acts: {', '.join(f'{a.word} {a.time:%Y-%m-%d}' for a in acts)}."] if acts else []
+    words.append("The table beside the chart holds every figure.")
+    rows = tuple(
+        (
+            f"{one.time:%Y-%m-%d %H:%M}",
+            f"{one.middle:.1f}",
+            f"{one.low:.1f} to {one.high:.1f}",
+        )
+        for one in levels
+    )
+    heads = ("Time", f"Median, {unit}", f"Likely range, {unit}")
+    return Chart(draw(spec, uid=uid, title=title, description=" ".join(words)), heads, rows)
+
+
+def two_ways(
+    left: Sequence[Level],
+    done: Sequence[Level],
+    *,
+    words: tuple[str, str],
+    uid: str,
+    title: str,
+    unit: str,
+    built: datetime,
+    limits: Sequence[Limit] = (),
+    lowest: float = 0.0,
+    highest: float | None = None,
+    width_px: int = 328,
+    height_px: int = 170,
+) -> Chart:
+    """Draw one quantity two ways from now on: done as a line with its band, left as dashes.
+
+    Parameters
+    ----------
+    left, done : sequence of Level
+        At the same times, in order.
+    words : tuple of str
+        What the two are called beside their ends: (left, done).
+    unit : str
+        The sign of the unit.
+    lowest, highest : float
+        Ends of the upright axis; what lies beyond widens it.
+
+    Raises
+    ------
+    ValueError
+        When there is nothing to draw, or the two are not of the same times.
+    """
+    if not done or [one.time for one in left] != [one.time for one in done]:
+        raise ValueError("two ways are drawn at the same times, of which there is one at least")
+    spec = _two_ways_spec(left, done, words, built, limits, lowest, highest, width_px, height_px)
+    said = [
+        f"{word}: {ways[-1].middle:.0f} {unit} on {ways[-1].time:%Y-%m-%d}, likely "
+        f"{ways[-1].low:.0f} to {ways[-1].high:.0f}."
+        for word, ways in zip(words, (left, done), strict=True)
+    ]
+    said.append("The table beside the chart holds every figure.")
+    heads = ("Time", *(f"{word}, {unit}" for word in words))
+    rows = tuple(
+        (f"{one.time:%Y-%m-%d %H:%M}", f"{one.middle:.1f}", f"{other.middle:.1f}")
+        for one, other in zip(left, done, strict=True)
+    )
+    return Chart(draw(spec, uid=uid, title=title, description=" ".join(said)), heads, rows)
+
+
 def draw(spec: Spec, *, uid: str, title: str, description: str) -> str:
     """Return a specification as accessible SVG, with a title and a description."""
-    root = fromstring(_drawn(json.dumps(spec, sort_keys=True)))
+    return _labelled(json.dumps(spec, sort_keys=True), uid, title, description)
+
+
+@lru_cache(maxsize=256)
+def _labelled(spec: str, uid: str, title: str, description: str) -> str:
+    root = fromstring(_drawn(spec))
     for node in root.iter():
         for name in [name for name in node.attrib if name == "role" or name.startswith("aria-")]:
             del node.attrib[name]
@@ -131,12 +258,20 @@ def draw(spec: Spec, *, uid: str, title: str, description: str) -> str:
     return tostring(root, encoding="unicode")
 
 
-@lru_cache(maxsize=256)
 def _drawn(spec: str) -> str:
+    """Return what the engine makes of a specification, kept with the records once drawn."""
+    key = hashlib.sha256(f"{_ENGINE} {spec}".encode()).hexdigest()
+    kept: str | None = caches["charts"].get(key)
+    if kept is not None:
+        return kept
     import vl_convert  # takes a third of a second to start its engine: only when a chart is drawn
 
-    svg: str = vl_convert.vegalite_to_svg(spec, vl_version="5.20")
+    svg: str = vl_convert.vegalite_to_svg(spec, vl_version=_ENGINE)
+    caches["charts"].set(key, svg)
     return svg
+
+
+_ENGINE: Final = "5.20"
 
 
 def _history_spec(
@@ -175,18 +310,7 @@ def _history_spec(
     )  # fmt: skip
     top = act_rows * _ACT_ROW_PX + 8
     plot_height = height_px - 40
-    x = {
-        "field": "day",
-        "type": "quantitative",
-        "scale": {"domain": [first, last], "nice": False},
-        "axis": {
-            "values": _day_ticks(first, last, plot_px),
-            "title": None,
-            "grid": False,
-            "labelExpr": "'day ' + datum.value",
-            "labelFlush": False,
-        },
-    }
+    x = _day_axis(first, last, plot_px)
     limits = {threshold.temp_c for threshold in thresholds}
     ticks = sorted({0.0, 20.0, 40.0, 55.0, 65.0} | limits)
     y = {
@@ -205,23 +329,7 @@ def _history_spec(
             {"day": day(f.time), "temp": temp(f.low_c), "high": temp(f.high_c),
              "middle": temp(f.middle_c)} for f in forecast
         ]  # fmt: skip
-        layers += [
-            {
-                "data": {"values": band},
-                "mark": {"type": "area", "color": EARTH},
-                "encoding": {"x": x, "y": y, "y2": {"field": "high"}},
-            },
-            {
-                "data": {"values": band},
-                "mark": {
-                    "type": "line",
-                    "color": SOFT,
-                    "strokeDash": [5, 3],
-                    "strokeWidth": 1.8,
-                },
-                "encoding": {"x": x, "y": {**y, "field": "middle"}},
-            },
-        ]
+        layers += _band_layers(band, x, y)
     layers += [_limit_line(temp(t.temp_c), y) for t in thresholds]
     layers += _act_layers(acts, placed, x, day, act_rows)
     rounds = [
@@ -265,14 +373,173 @@ def _history_spec(
             },
         }
     )
-    layers += _limit_words(thresholds, temp, plot_px, plot_height, y_domain)
+    layers += _words_beside(
+        [Limit(temp(one.temp_c), one.word) for one in thresholds], plot_px, plot_height, y_domain
+    )
+    return _sheet_of(
+        layers, plot_px, plot_height, {"left": left, "right": right, "top": top, "bottom": 24}
+    )
+
+
+def _level_spec(
+    levels: Sequence[Level],
+    built: datetime,
+    acts: Sequence[Act],
+    limits: Sequence[Limit],
+    lowest: float,
+    highest: float | None,
+    width_px: int,
+    height_px: int,
+) -> Spec:
+    def day(time: datetime) -> float:
+        return round((time - built).total_seconds() / 86400, 4)
+
+    first = min(0.0, day(levels[0].time))
+    last = max(day(levels[-1].time), first + 1)
+    top = max([one.high for one in levels] + [limit.value for limit in limits])
+    domain = [
+        min([lowest, *(one.low for one in levels)]),
+        max(top, highest if highest is not None else top),
+    ]
+    right = 12 + max(
+        [text_width(limit.word, _TYPE_PX) for limit in limits]
+        + [text_width("day 000", _TYPE_PX) / 2]
+    )
+    left = 34
+    plot_px = width_px - left - right
+    act_rows, placed = _place_acts(
+        [(act.word, (day(act.time) - first) / (last - first) * plot_px) for act in acts],
+        -left, plot_px + right,
+    )  # fmt: skip
+    plot_height = height_px - 40
+    x = _day_axis(first, last, plot_px)
+    y = {
+        "field": "level",
+        "type": "quantitative",
+        "scale": {"domain": domain, "nice": False, "zero": False},
+        "axis": {"title": None, "tickCount": 5, "format": ".0f"},
+    }
+    band = [
+        {"day": day(one.time), "level": round(one.low, 3), "high": round(one.high, 3),
+         "middle": round(one.middle, 3)} for one in levels
+    ]  # fmt: skip
+    layers = _band_layers(band, x, y)
+    layers += [_limit_line(limit.value, y) for limit in limits]
+    layers += _act_layers(acts, placed, x, day, act_rows)
+    layers += _words_beside(limits, plot_px, plot_height, domain)
+    return _sheet_of(
+        layers, plot_px, plot_height,
+        {"left": left, "right": right, "top": act_rows * _ACT_ROW_PX + 8, "bottom": 24},
+    )  # fmt: skip
+
+
+def _two_ways_spec(
+    left: Sequence[Level],
+    done: Sequence[Level],
+    words: tuple[str, str],
+    built: datetime,
+    limits: Sequence[Limit],
+    lowest: float,
+    highest: float | None,
+    width_px: int,
+    height_px: int,
+) -> Spec:
+    def points(levels: Sequence[Level]) -> list[dict[str, float]]:
+        return [
+            {
+                "day": round((one.time - built).total_seconds() / 86400, 4),
+                "level": round(one.low, 3),
+                "high": round(one.high, 3),
+                "middle": round(one.middle, 3),
+            }
+            for one in levels
+        ]
+
+    first, last = points(done)[0]["day"], points(done)[-1]["day"]
+    top = max([one.high for one in done] + [one.middle for one in left])
+    top = max([top, *(limit.value for limit in limits)])
+    domain = [min([lowest, *(one.low for one in done), *(one.middle for one in left)]),
+              max(top, highest if highest is not None else top)]  # fmt: skip
+    beside = [*limits, *(Limit(ways[-1].middle, word) for word, ways in
+                         zip(words, (left, done), strict=True))]  # fmt: skip
+    right = 12 + max(
+        [text_width(one.word, _TYPE_PX) for one in beside] + [text_width("day 000", _TYPE_PX) / 2]
+    )
+    side = 34
+    plot_px, plot_height = width_px - side - right, height_px - 40
+    x = _day_axis(first, max(last, first + 1), plot_px)
+    y = {
+        "field": "level",
+        "type": "quantitative",
+        "scale": {"domain": domain, "nice": False, "zero": False},
+        "axis": {"title": None, "tickCount": 5, "format": ".0f"},
+    }
+    middle = {**y, "field": "middle"}
+    layers: list[Spec] = [
+        {
+            "data": {"values": points(done)},
+            "mark": {"type": "area", "color": EARTH},
+            "encoding": {"x": x, "y": y, "y2": {"field": "high"}},
+        },
+        *(_limit_line(limit.value, y) for limit in limits),
+        {
+            "data": {"values": points(left)},
+            "mark": {"type": "line", "color": SOFT, "strokeDash": [5, 3], "strokeWidth": 1.8},
+            "encoding": {"x": x, "y": middle},
+        },
+        {
+            "data": {"values": points(done)},
+            "mark": {"type": "line", "color": INK, "strokeWidth": 2},
+            "encoding": {"x": x, "y": middle},
+        },
+    ]
+    layers += _words_beside(beside, plot_px, plot_height, domain)
+    return _sheet_of(
+        layers, plot_px, plot_height, {"left": side, "right": right, "top": 8, "bottom": 24}
+    )
+
+
+def _day_axis(first: float, last: float, plot_px: float) -> Spec:
+    return {
+        "field": "day",
+        "type": "quantitative",
+        "scale": {"domain": [first, last], "nice": False},
+        "axis": {
+            "values": _day_ticks(first, last, plot_px),
+            "title": None,
+            "grid": False,
+            "labelExpr": "'day ' + datum.value",
+            "labelFlush": False,
+        },
+    }
+
+
+def _band_layers(band: Sequence[Mapping[str, float]], x: Spec, y: Spec) -> list[Spec]:
+    """Return the likely range as an area and the median as a dashed line over it."""
+    return [
+        {
+            "data": {"values": band},
+            "mark": {"type": "area", "color": EARTH},
+            "encoding": {"x": x, "y": y, "y2": {"field": "high"}},
+        },
+        {
+            "data": {"values": band},
+            "mark": {"type": "line", "color": SOFT, "strokeDash": [5, 3], "strokeWidth": 1.8},
+            "encoding": {"x": x, "y": {**y, "field": "middle"}},
+        },
+    ]
+
+
+def _sheet_of(
+    layers: Sequence[Spec], plot_px: float, plot_height: float, padding: Mapping[str, float]
+) -> Spec:
     return {
         "$schema": "https://vega.github.io/schema/vega-lite/v5.json",
         "width": plot_px,
         "height": plot_height,
-        "padding": {"left": left, "right": right, "top": top, "bottom": 24},
+        "padding": dict(padding),
         "autosize": {"type": "none"},
-        "layer": layers,
+        "layer": list(layers),
         "config": _CONFIG,
     }
 
@@ -374,35 +641,31 @@ def _act_layers(
 
 def _limit_line(value: float, y: Spec) -> Spec:
     return {
-        "data": {"values": [{"temp": value}]},
+        "data": {"values": [{y["field"]: value}]},
         "mark": {"type": "rule", "color": INK, "strokeDash": [4, 3], "strokeWidth": 1.3},
         "encoding": {"y": y},
     }
 
 
-def _limit_words(
-    thresholds: Sequence[Threshold],
-    temp: Callable[[float], float],
-    plot_px: float,
-    plot_height: float,
-    domain: Sequence[float],
+def _words_beside(
+    limits: Sequence[Limit], plot_px: float, plot_height: float, domain: Sequence[float]
 ) -> list[Spec]:
     """Return the words of the limits right of the plot, moved apart where they would touch."""
-    if not thresholds:
+    if not limits:
         return []
-    per_degree = plot_height / (domain[1] - domain[0])
-    wanted = [(domain[1] - temp(threshold.temp_c)) * per_degree for threshold in thresholds]
+    per_unit = plot_height / (domain[1] - domain[0])
+    wanted = [(domain[1] - limit.value) * per_unit for limit in limits]
     centres = spread(wanted, [_TYPE_PX * 1.2] * len(wanted), -8, plot_height + 8, 1)
     return [
         {
-            "data": {"values": [{"word": threshold.word}]},
+            "data": {"values": [{"word": limit.word}]},
             "mark": {
                 "type": "text", "x": plot_px + 6, "y": centre, "align": "left",
                 "baseline": "middle", "fontSize": _TYPE_PX, "color": INK,
             },
             "encoding": {"text": {"field": "word"}},
         }
-        for threshold, centre in zip(thresholds, centres, strict=True)
+        for limit, centre in zip(limits, centres, strict=True)
     ]  # fmt: skip
 
 

@@ -53,6 +53,11 @@ class PersonForm(forms.Form):
             if isinstance(field, MeasureField):
                 field.use(person.units)
 
+    def as_typed(self, name: str) -> str:
+        """Return what the person wrote in a field of a measure, with its unit; blank for none."""
+        text, field = str(self.data.get(self.add_prefix(name), "")).strip(), self.fields[name]
+        return f"{text} {field.sign}" if text and isinstance(field, MeasureField) else ""
+
 
 class ActForm(PersonForm):
     """The form of one use case.

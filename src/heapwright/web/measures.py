@@ -43,6 +43,11 @@ class _Fahrenheit(Unit):
 Measure = dict[str, Unit]
 
 TEMP: Final[Measure] = {Units.METRIC: Unit("°C"), Units.US: _Fahrenheit("°F")}
+WARMTH: Final[Measure] = {
+    # a difference of temperatures
+    Units.METRIC: Unit("°C"),
+    Units.US: Unit("°F", 9.0 / 5.0),
+}
 MASS: Final[Measure] = {Units.METRIC: Unit("kg"), Units.US: Unit("lb", 1.0 / units.KG_PER_LB)}
 VOLUME: Final[Measure] = {
     Units.METRIC: Unit("m³", digits=2),
@@ -88,6 +93,7 @@ WIND: Final[Measure] = {
 
 MEASURES: Final[dict[str, Measure]] = {
     "temp": TEMP,
+    "warmth": WARMTH,
     "mass": MASS,
     "volume": VOLUME,
     "liquid": LIQUID,

@@ -18,7 +18,7 @@ from heapwright.yard.models import Site
 
 # The five tabs at the bottom edge: route, word, first part of the addresses in that room.
 ROOMS = (
-    ("yard", gettext_lazy("Yard"), ("", "piles")),
+    ("yard", gettext_lazy("Yard"), ("", "piles", "outlook")),
     ("receive", gettext_lazy("Stock"), ("stock",)),
     ("mix", gettext_lazy("Mix"), ("mix",)),
     ("prove", gettext_lazy("Proof"), ("proof",)),

@@ -1,15 +1,18 @@
 """Does it all add up? Mass in = mass standing + mass out + mass lost to air; and the rest.
 
 Nothing here repairs; it says what it finds. The books of each lot are played from its lines
-and compared with sums that the database makes on its own.
+and compared with sums that the database makes on its own, and the whole site's with what the
+pages say that stands.
 """
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Final
 
 from django.db import connection
 from django.db.models import Max, Min, Sum
@@ -25,13 +28,15 @@ from heapwright.yard.models import (
     Kind,
     Lot,
     LotKind,
+    Photo,
     PlaceKind,
     Reading,
     Site,
+    Standing,
 )
+from heapwright.yard.photos import path_of
 from heapwright.yard.readings import fresh_summaries
-from heapwright.yard.stages import course
-from heapwright.yard.state import state_at
+from heapwright.yard.state import LotState, state_at
 
 SLACK_KG = 1e-3
 """A gram over all the site: the rounding of sums of millions of lines is far below it."""
@@ -41,12 +46,14 @@ SLACK_KG = 1e-3
 class Balance:
     """The books of one lot, or of the site, in kilograms.
 
-    ``in_kg`` came from sources, ``water_kg`` was poured or rained on, ``gained_kg`` was found
-    on weighing; ``from_lots_kg`` and ``to_lots_kg`` cancel out over the site. ``residual_kg``
-    is what does not add up: zero but for rounding.
+    ``in_kg`` came from sources, ``opening_kg`` stood when the records began, ``water_kg`` was
+    poured or rained on, ``gained_kg`` was found on weighing; ``from_lots_kg`` and
+    ``to_lots_kg`` cancel out over the site. ``residual_kg`` is what does not add up: zero but
+    for rounding.
     """
 
     in_kg: float
+    opening_kg: float
     water_kg: float
     gained_kg: float
     from_lots_kg: float
@@ -65,7 +72,7 @@ class Balance:
     @property
     def residual_kg(self) -> float:
         """What came in less what stands, left, or was lost to the air."""
-        came = self.in_kg + self.water_kg + self.gained_kg + self.from_lots_kg
+        came = self.in_kg + self.opening_kg + self.water_kg + self.gained_kg + self.from_lots_kg
         return came - self.to_lots_kg - self.out_kg - self.to_air_kg - self.standing_kg
 
 
@@ -103,24 +110,24 @@ def audit(*, deep: bool = False) -> Audit:
     Parameters
     ----------
     deep : bool
-        Also make every daily summary anew from the readings and compare, and let the database
-        check itself; takes minutes where a logger wrote for years.
+        Also make every daily summary anew from the readings and compare, let the database check
+        itself, and look for the file of every photo; takes minutes where a logger wrote for years.
     """
-    lots = Lot.objects.in_bulk()
-    steps = ledger.steps(lots)
+    lots = dict(Lot.objects.order_by("id").values_list("id", "code"))
+    sums, played = _sums(), _played()
     balances: dict[str, Balance] = {}
     findings: list[Finding] = []
-    emptied: dict[int, datetime] = {}
-    sums = _sums(per_lot=True)
-    for lot_id, lot in lots.items():
-        held = ledger.holdings(steps[lot_id])
-        standing_kg = held[-1].mass_kg if held else 0.0
-        if held and standing_kg <= EMPTY_KG:
-            emptied[lot_id] = held[-1].moment.happened_at
+    ends: dict[int, int] = {}
+    for lot_id, code in lots.items():
+        steps = played.get(lot_id, [])
+        standing_kg = math.fsum(step.net_kg for step in steps)
+        if steps and standing_kg <= EMPTY_KG:
+            ends[lot_id] = steps[-1].entry_id
         balance = _balance(sums.get(lot_id, {}), standing_kg)
-        balances[lot.code] = balance
-        findings += _of_lot(lot, balance, steps[lot_id], held)
-    site = _balance(_sums(per_lot=False)[0], sum(state.mass_kg for state in state_at()))
+        balances[code] = balance
+        findings += _of_lot(code, balance, steps)
+    standing = state_at()
+    site = _balance(_over_all(sums), sum(state.mass_kg for state in standing))
     if abs(site.residual_kg) > SLACK_KG:
         findings.append(
             Finding(
@@ -128,11 +135,12 @@ def audit(*, deep: bool = False) -> Audit:
                 % {"residual": site.residual_kg}
             )
         )
-    findings += _after_the_end(emptied)
-    findings += _shared_bays()
+    findings += _after_the_end(ends)
+    findings += _shared_bays(standing)
     if deep:
         findings += _summaries()
         findings += _database()
+        findings += _photos()
     return Audit(site, balances, tuple(findings))
 
 
@@ -141,7 +149,7 @@ def totals(
 ) -> dict[str, dict[str, float]]:
     """Return what came and left in a period, in kg: ``{"source": {code: kg}, "place": …}``.
 
-    Keys: ``source``, ``place``, ``person`` by code or name, and ``water``, ``air``,
+    Keys: ``source``, ``place``, ``person`` by code or name, and ``opening``, ``water``, ``air``,
     ``disposal`` under the empty name. Air is net of what was found on weighing.
     """
     lines = Flow.objects.filter(ledger.counts()).order_by()
@@ -165,10 +173,14 @@ def totals(
     return {kind: dict(by_name) for kind, by_name in found.items()}
 
 
-def _sums(*, per_lot: bool) -> dict[int, dict[tuple[str, str], float]]:
-    """Return the sums of lines by (side, other end), per lot or (under 0) for the site."""
-    found: dict[int, dict[tuple[str, str], float]] = defaultdict(lambda: defaultdict(float))
-    lines = Flow.objects.filter(ledger.counts()).order_by()
+Sums = dict[tuple[str, str], float]
+"""The mass of lines by (side, other end)."""
+
+
+def _sums() -> dict[int, Sums]:
+    """Return the sums of each lot's lines as the database makes them."""
+    found: dict[int, Sums] = defaultdict(lambda: defaultdict(float))
+    lines = Flow.objects.exclude(entry__in=ledger.struck()).order_by()
     for side, other in (("to", "from"), ("from", "to")):
         rows = (
             lines.filter(**{f"{side}_lot__isnull": False})
@@ -176,89 +188,149 @@ def _sums(*, per_lot: bool) -> dict[int, dict[tuple[str, str], float]]:
             .annotate(Sum("mass_kg"))
         )
         for lot_id, kind, mass_kg in rows:
-            found[lot_id if per_lot else 0][side, kind] += mass_kg
+            found[lot_id][side, kind] = mass_kg
     return found
 
 
-def _balance(sums: Mapping[tuple[str, str], float], standing_kg: float) -> Balance:
-    def of(side: str, kind: End) -> float:
-        return sums.get((side, kind.value), 0.0)
+def _over_all(sums: Mapping[int, Sums]) -> Sums:
+    """Return the sums over all lots; lines between lots are in both sides of it."""
+    found: Sums = defaultdict(float)
+    for of_lot in sums.values():
+        for ends, mass_kg in of_lot.items():
+            found[ends] += mass_kg
+    return found
 
+
+@dataclass(slots=True)
+class _Step:
+    """What one entry does to the books of a lot, and what it says that the lot held then."""
+
+    entry_id: int
+    net_kg: float = 0.0
+    holds_kg: float | None = None
+    begins: bool = False
+
+
+def _played() -> dict[int, list[_Step]]:
+    """Return the steps of every lot in the order of events, read anew from lines and standings."""
+    found: dict[int, dict[int, _Step]] = defaultdict(dict)
+
+    def step(lot_id: int, entry_id: int) -> _Step:
+        of_lot = found[lot_id]
+        one = of_lot.get(entry_id)
+        if one is None:
+            one = of_lot[entry_id] = _Step(entry_id)
+        return one
+
+    struck = ledger.struck()
+    for entry_id, from_lot, to_lot, mass_kg in (
+        Flow.objects.exclude(entry__in=struck)
+        .order_by()
+        .values_list("entry_id", "from_lot_id", "to_lot_id", "mass_kg")
+    ):
+        if to_lot is not None:
+            step(to_lot, entry_id).net_kg += mass_kg
+        if from_lot is not None:
+            step(from_lot, entry_id).net_kg -= mass_kg
+    for entry_id, lot_id, begins, holds_kg in (
+        Standing.objects.exclude(entry__in=struck)
+        .order_by()
+        .values_list("entry_id", "lot_id", "begins", "holds_kg")
+    ):
+        of = step(lot_id, entry_id)
+        of.begins, of.holds_kg = begins, holds_kg
+    in_order = Entry.objects.exclude(id__in=struck).order_by("happened_at", "id")
+    place = {one: number for number, one in enumerate(in_order.values_list("id", flat=True))}
+    return {
+        lot_id: sorted(of_lot.values(), key=lambda one: place[one.entry_id])
+        for lot_id, of_lot in found.items()
+    }
+
+
+def _balance(sums: Mapping[tuple[str, str], float], standing_kg: float) -> Balance:
     return Balance(
-        in_kg=of("to", End.SOURCE),
-        water_kg=of("to", End.WATER),
-        gained_kg=of("to", End.AIR),
-        from_lots_kg=of("to", End.LOT),
-        to_lots_kg=of("from", End.LOT),
-        to_beds_kg=of("from", End.PLACE),
-        to_people_kg=of("from", End.PERSON),
-        disposed_kg=of("from", End.DISPOSAL),
-        to_air_kg=of("from", End.AIR),
-        standing_kg=standing_kg,
+        **{name: sums.get(ends, 0.0) for name, ends in _COLUMNS.items()}, standing_kg=standing_kg
     )
 
 
-def _of_lot(
-    lot: Lot, balance: Balance, steps: list[ledger.Step], held: list[ledger.Holding]
-) -> list[Finding]:
-    findings = []
+_COLUMNS: Final = {
+    "in_kg": ("to", End.SOURCE.value),
+    "opening_kg": ("to", End.OPENING.value),
+    "water_kg": ("to", End.WATER.value),
+    "gained_kg": ("to", End.AIR.value),
+    "from_lots_kg": ("to", End.LOT.value),
+    "to_lots_kg": ("from", End.LOT.value),
+    "to_beds_kg": ("from", End.PLACE.value),
+    "to_people_kg": ("from", End.PERSON.value),
+    "disposed_kg": ("from", End.DISPOSAL.value),
+    "to_air_kg": ("from", End.AIR.value),
+}
+"""The columns of a balance, each the sum of the lines with this side and other end."""
+
+
+def _of_lot(code: str, balance: Balance, steps: Sequence[_Step]) -> Iterator[Finding]:
     if abs(balance.residual_kg) > SLACK_KG:
-        findings.append(
-            Finding(
-                _("%(residual).3f kg of %(lot)s do not add up")
-                % {"residual": balance.residual_kg, "lot": lot.code},
-                lot.code,
-            )
+        yield Finding(
+            _("%(residual).3f kg of %(lot)s do not add up")
+            % {"residual": balance.residual_kg, "lot": code},
+            code,
         )
-    begun = course(steps).begun
-    if steps and (begun is None or steps[0].moment != begun):
-        findings.append(
-            Finding(
-                _("%(lot)s was used before it was made") % {"lot": lot.code},
-                lot.code,
-                steps[0].moment.entry_id,
-            )
+    begun = [step.entry_id for step in steps if step.begins]
+    if steps and (not begun or steps[0].entry_id != begun[-1]):
+        yield Finding(
+            _("%(lot)s was used before it was made") % {"lot": code},
+            code,
+            steps[0].entry_id,
         )
-    for step, holding in zip(steps, held, strict=True):
-        if holding.mass_kg < -SLACK_KG:
-            findings.append(
-                Finding(
-                    _("%(lot)s held %(mass).3f kg on %(when)s")
-                    % {
-                        "lot": lot.code,
-                        "mass": holding.mass_kg,
-                        "when": ledger.local(step.moment.happened_at),
-                    },
-                    lot.code,
-                    step.moment.entry_id,
-                )
+    mass_kg = 0.0
+    for step in steps:
+        mass_kg += step.net_kg
+        if mass_kg < -SLACK_KG:
+            yield Finding(
+                _("%(lot)s held %(mass).3f kg on %(when)s")
+                % {
+                    "lot": code,
+                    "mass": mass_kg,
+                    "when": ledger.local(Entry.objects.get(id=step.entry_id).happened_at),
+                },
+                code,
+                step.entry_id,
             )
-        said = step.standing
-        if said is not None and said.holds_kg is not None:
-            off_kg = holding.mass_kg - said.holds_kg
-            if abs(off_kg) > SLACK_KG:
-                findings.append(
-                    Finding(
-                        _("the books of %(lot)s differ by %(off).3f kg from what was weighed")
-                        % {"lot": lot.code, "off": off_kg},
-                        lot.code,
-                        step.moment.entry_id,
-                    )
-                )
-    return findings
+        off_kg = 0.0 if step.holds_kg is None else mass_kg - step.holds_kg
+        if abs(off_kg) > SLACK_KG:
+            yield Finding(
+                _("the books of %(lot)s differ by %(off).3f kg from what was weighed")
+                % {"lot": code, "off": off_kg},
+                code,
+                step.entry_id,
+            )
 
 
-def _after_the_end(emptied: Mapping[int, datetime]) -> Iterable[Finding]:
-    """Return a finding for each lot that was tended when nothing of it was left."""
-    seen: set[int] = set()
-    touched = Entry.lots.through.objects.filter(
+def _after_the_end(ends: Mapping[int, int]) -> Iterator[Finding]:
+    """Return a finding for each lot that was tended when nothing of it was left.
+
+    ``ends`` has the entry with which each such lot was emptied.
+    """
+    tended = Entry.lots.through.objects.filter(
         entry__struck_at=None, entry__kind__in=(Kind.CHECK, Kind.TURN, Kind.COVER)
-    ).select_related("entry", "lot")
-    for touch in touched.order_by("entry__happened_at", "entry_id"):
-        ended = emptied.get(touch.lot_id)
-        if ended is None or touch.entry.happened_at <= ended or touch.lot_id in seen:
-            continue
-        seen.add(touch.lot_id)
+    )
+    last = dict(tended.order_by().values_list("lot_id").annotate(Max("entry__happened_at")))
+    of_tended = [entry_id for lot_id, entry_id in ends.items() if lot_id in last]
+    ended = {
+        one.id: one.happened_at
+        for one in Entry.objects.only("happened_at").in_bulk(of_tended).values()
+    }
+    late = {
+        lot_id: ended[entry_id]
+        for lot_id, entry_id in ends.items()
+        if lot_id in last and last[lot_id] > ended[entry_id]
+    }
+    for lot_id, at in late.items():
+        touch = (
+            tended.filter(lot=lot_id, entry__happened_at__gt=at)
+            .select_related("entry", "lot")
+            .earliest("entry__happened_at", "entry_id")
+        )
         yield Finding(
             _("%(lot)s was empty already when it was %(kind)s on %(when)s")
             % {
@@ -272,10 +344,10 @@ def _after_the_end(emptied: Mapping[int, datetime]) -> Iterable[Finding]:
         )
 
 
-def _shared_bays() -> Iterable[Finding]:
+def _shared_bays(standing: Iterable[LotState]) -> Iterator[Finding]:
     """Return a finding for each bay in which more than one pile stands now."""
     there: dict[str, list[str]] = defaultdict(list)
-    for state in state_at():
+    for state in standing:
         place = state.place
         one_pile = place is not None and place.kind in (PlaceKind.BAY, PlaceKind.VESSEL)
         if one_pile and state.kind == LotKind.PILE:
@@ -332,4 +404,17 @@ def _database() -> Iterable[Finding]:
         for row in cursor.fetchall():
             yield Finding(
                 _("a row of %(table)s names another that is not there") % {"table": row[0]}
+            )
+
+
+def _photos() -> Iterable[Finding]:
+    """Look whether the file of every photo is there."""
+    for photo in Photo.objects.select_related("entry").prefetch_related("entry__lots"):
+        if not path_of(photo.digest).exists():
+            lots = ", ".join(lot.code for lot in photo.entry.lots.all())
+            yield Finding(
+                _("the photo of %(lots)s of %(when)s has lost its file")
+                % {"lots": lots, "when": ledger.local(photo.entry.happened_at)},
+                lots,
+                photo.entry_id,
             )

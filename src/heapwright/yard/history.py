@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from django.db.models import QuerySet
+from django.db.models import Prefetch, QuerySet
 
-from heapwright.yard.models import Entry, Kind, Lot
+from heapwright.yard.models import Entry, Flow, Kind, Lot, Standing
 
 
 def entries(
@@ -18,6 +18,9 @@ def entries(
     struck: bool = True,
 ) -> QuerySet[Entry]:
     """Return entries, the latest first, with what a page shows of them loaded in a few queries.
+
+    A page takes some of them; for all of ten years, as a file has them, use ``iterator()`` with
+    a ``chunk_size``.
 
     Parameters
     ----------
@@ -32,16 +35,25 @@ def entries(
     """
     found = (
         Entry.objects.select_related(
-            "recorded_by", "struck_by", "check_of", "labour", "fuel", "weather", "replaced_by"
+            "recorded_by",
+            "struck_by",
+            "check_of",
+            "photo",
+            "opening",
+            "yardstick",
+            "labour",
+            "fuel",
+            "weather",
+            "replaced_by",
         )
+        # joined: of more than a thousand lots by number SQLite says that they are too many
         .prefetch_related(
             "lots",
-            "flows__from_lot",
-            "flows__from_source",
-            "flows__to_lot",
-            "flows__to_place",
-            "standings__place",
-            "standings__lot",
+            Prefetch(
+                "flows",
+                Flow.objects.select_related("from_lot", "from_source", "to_lot", "to_place"),
+            ),
+            Prefetch("standings", Standing.objects.select_related("place", "lot")),
             "measurements",
             "inspections",
         )

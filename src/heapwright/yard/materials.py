@@ -13,7 +13,7 @@ from datetime import datetime
 
 from django.utils.translation import gettext as _
 
-from heapwright.data import find_material, materials
+from heapwright.data import category_defaults, find_material, materials
 from heapwright.data.library import POSSIBLE
 from heapwright.data.mixing import mix_facts
 from heapwright.errors import InputError
@@ -84,6 +84,11 @@ def bulk_density_kg_m3(material_id: str, at: datetime | None = None) -> float | 
 def check_id(material_id: str, field: str) -> str:
     """Return the id of the material named, or raise NotFoundError with near matches."""
     return material(material_id, field=field).id
+
+
+def role(material: Material) -> str:
+    """Return what a material is in a heap: food, green, brown, woody or mineral."""
+    return material.layer_role or category_defaults()[material.category].layer_role
 
 
 def _own(own: OwnMaterial) -> Material:

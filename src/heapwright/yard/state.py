@@ -6,9 +6,13 @@ from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import lru_cache
+from typing import Final
 
+from django.db import connection
 from django.db.models import Max, Q
 
+from heapwright.science.mixing import WATER
 from heapwright.yard import ledger
 from heapwright.yard.models import (
     Check,
@@ -18,8 +22,10 @@ from heapwright.yard.models import (
     Inspection,
     Kind,
     Lot,
+    LotKind,
     Place,
     Site,
+    Source,
 )
 from heapwright.yard.stages import course
 
@@ -28,8 +34,8 @@ from heapwright.yard.stages import course
 class LotState:
     """What is known of a lot at a time.
 
-    ``material_id``, ``source`` and ``contamination`` only for stock (blank when it came from
-    several). ``last`` gives the last time of each kind of entry about the lot.
+    ``material_id`` (stock and overs), ``source`` and ``contamination`` (stock) are blank when it
+    came from several. ``last`` gives the last time of each kind of entry about the lot.
     ``density_kg_m3`` is what the books make of mass and volume.
     """
 
@@ -68,12 +74,17 @@ class DayTemp:
     last_at: datetime
 
 
+_AT_ONCE: Final = 200
+"""Conditions in one query: SQLite takes no more than a thousand."""
+
+
 def state_at(
     when: datetime | None = None, *, lot_ids: Collection[int] | None = None
 ) -> tuple[LotState, ...]:
     """Return the lots that hold something at a time (now when left out), in order of making.
 
-    Eight queries, however many lots stand and however long the records are.
+    Eight queries at most, however many lots stand; what stands now is kept in memory while
+    nothing is written.
 
     Parameters
     ----------
@@ -82,6 +93,26 @@ def state_at(
     lot_ids : collection of int, optional
         Only these lots.
     """
+    if when is not None and not ledger.after(when).exists():
+        when = None  # nothing is later: to ask for now is quicker
+    if when is None and not connection.in_atomic_block:
+        found = _now(ledger.version(), _described())
+        return found if lot_ids is None else tuple(one for one in found if one.id in lot_ids)
+    return _standing(when, lot_ids)
+
+
+@lru_cache(maxsize=1)
+def _now(_version: ledger.Version, _described: object) -> tuple[LotState, ...]:
+    return _standing(None, None)
+
+
+def _described() -> object:
+    """Return what states show of rows that may be edited: the places, and names of sources."""
+    places = Place.objects.order_by("id").values_list()
+    return (*places, *Source.objects.order_by("id").values_list("id", "code"))
+
+
+def _standing(when: datetime | None, lot_ids: Collection[int] | None) -> tuple[LotState, ...]:
     held = ledger.held_kg(when, lot_ids)
     lots = Lot.objects.in_bulk(held)
     steps = ledger.steps(held, when)
@@ -112,7 +143,7 @@ def state_at(
                 filled_at=come.filled_at,
                 proof_from=come.proof_from,
                 restarts=tuple(moment.happened_at for moment in come.restarts),
-                material_id=_one({name for step in steps[lot_id] for name, _kg in step.sources}),
+                material_id=_material(lots[lot_id], steps[lot_id]),
                 source=_one(gave[lot_id]),
                 contamination=dirty.get(lot_id, ""),
                 last=last[lot_id],
@@ -134,17 +165,21 @@ def stock(when: datetime | None = None) -> tuple[LotState, ...]:
 
 
 def day_temps(lot_ids: Collection[int], when: datetime | None = None) -> dict[int, DayTemp]:
-    """Return for each lot the temperatures of the last day it was read, in three queries."""
+    """Return for each lot the temperatures of the last day it was read.
+
+    In three queries for up to two hundred lots that were read.
+    """
     summaries = DailySummary.objects.filter(lot__in=lot_ids)
     if when is not None:
         summaries = summaries.filter(day__lte=when.astimezone(Site.load().tz).date())
-    days = summaries.order_by().values_list("lot_id").annotate(Max("day"))
-    wanted = Q(pk__in=[])
-    for lot_id, day in days:
-        wanted |= Q(lot_id=lot_id, day=day)
+    days = list(summaries.order_by().values_list("lot_id").annotate(Max("day")))
     found: dict[int, list[DailySummary]] = defaultdict(list)
-    for summary in DailySummary.objects.filter(wanted):
-        found[summary.lot_id].append(summary)
+    for at in range(0, len(days), _AT_ONCE):
+        wanted = Q(pk__in=[])
+        for lot_id, day in days[at : at + _AT_ONCE]:
+            wanted |= Q(lot_id=lot_id, day=day)
+        for summary in DailySummary.objects.filter(wanted):
+            found[summary.lot_id].append(summary)
     tz = Site.load().tz
     return {
         lot_id: DayTemp(
@@ -159,13 +194,22 @@ def day_temps(lot_ids: Collection[int], when: datetime | None = None) -> dict[in
 
 
 def last_checks(lot_ids: Collection[int], when: datetime | None = None) -> dict[int, Check]:
-    """Return the last check of each lot that was not struck, in one query."""
-    return {
-        one.lot_id: one
-        for one in Check.objects.filter(ledger.counts(), ledger.until(when), lot__in=lot_ids)
-        .select_related("entry")
+    """Return the last check of each lot that was not struck, in two queries."""
+    last = dict(
+        Check.objects.filter(ledger.counts(), ledger.until(when), lot__in=lot_ids)
         .order_by("entry__happened_at", "entry_id")
-    }
+        .values_list("lot_id", "pk")
+    )
+    found = Check.objects.filter(pk__in=last.values()).select_related("entry")
+    return {one.lot_id: one for one in found}
+
+
+def _material(lot: Lot, steps: list[ledger.Step]) -> str:
+    """Return of what waiting stock is; what went into a pile is no longer that."""
+    if lot.kind not in (LotKind.STOCK, LotKind.OVERS):
+        return ""
+    named = {name for step in steps for name, _kg in step.sources}
+    return "" if named == {WATER} else _one(named)
 
 
 def _one(names: set[str]) -> str:

@@ -10,7 +10,7 @@ from uuid import NAMESPACE_OID, uuid5
 import numpy as np
 from django.utils.translation import gettext as _
 
-from heapwright.yard import readings
+from heapwright.yard import photos, readings
 from heapwright.yard.acts import Act, Draft, Take, use_case
 from heapwright.yard.amounts import (
     MASS_MAX_KG,
@@ -37,6 +37,7 @@ from heapwright.yard.models import (
     Stage,
     Weather,
 )
+from heapwright.yard.photos import Picture
 from heapwright.yard.readings import Columns
 
 ADVANCE = (Stage.FILLING, Stage.HOT, Stage.CURING, Stage.READY)
@@ -106,17 +107,25 @@ class CoverLot(Act):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Temp:
-    """A temperature at a point and depth; ``at`` when it was not read at the act's own time."""
+    """A temperature at a point and depth; ``at`` when it was not read at the act's own time.
+
+    ``as_typed`` is what the person wrote, with its unit: ``131 °F``.
+    """
 
     point: str
     temp_c: float
     depth_cm: float | None = None
     at: datetime | None = None
+    as_typed: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CheckLot(Act):
-    """What was read and seen at a lot; any of it may be left out, not all."""
+    """What was read and seen at a lot; any of it may be left out, not all.
+
+    ``photo`` is one that :func:`heapwright.yard.photos.picture` made; the entry keeps its
+    digest, not its bytes. ``photo_alt`` says what it shows, for those who cannot see it.
+    """
 
     lot: str
     temps: tuple[Temp, ...] = ()
@@ -125,6 +134,8 @@ class CheckLot(Act):
     pests: str = ""
     height_m: float | None = None
     oxygen_pct: float | None = None
+    photo: Picture | None = None
+    photo_alt: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -296,7 +307,7 @@ def cover(draft: Draft[CoverLot], act: CoverLot) -> None:
 def check(draft: Draft[CheckLot], act: CheckLot) -> None:
     """Log temperatures by point and depth, moisture by squeeze, smell, pests, height."""
     lot = draft.lot(act.lot, "lot")
-    seen = (act.squeeze, act.smell, act.pests.strip(), act.height_m, act.oxygen_pct)
+    seen = (act.squeeze, act.smell, act.pests.strip(), act.height_m, act.oxygen_pct, act.photo)
     if not act.temps and not any(one is not None and one != "" for one in seen):
         raise FieldError(_("nothing was read or seen"), field="temps")
     if act.squeeze and act.squeeze not in Squeeze.values:
@@ -316,6 +327,10 @@ def check(draft: Draft[CheckLot], act: CheckLot) -> None:
         height_m=act.height_m,
         oxygen_pct=act.oxygen_pct,
     ).save()
+    if act.photo is not None:
+        photos.keep(draft.entry, act.photo, act.photo_alt.strip())
+    elif act.photo_alt.strip():
+        raise FieldError(_("there is no photo to say this of"), field="photo_alt")
     if act.temps:
         columns = Columns.of_rows(
             (

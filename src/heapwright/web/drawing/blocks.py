@@ -15,11 +15,16 @@ LEADING = 1.22
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """One run of words in a line; ``flag`` sets it in a filled box, as a task's number."""
+    """One run of words in a line.
+
+    ``flag`` sets it in a filled box, as the number of a task to do today; ``hollow`` leaves the
+    box empty, as for one that can wait.
+    """
 
     text: str
     bold: bool = False
     flag: bool = False
+    hollow: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +67,9 @@ class Block:
                     flags.append(
                         rect(
                             at, baseline - self.size * 0.86, width, self.size * 1.08,
-                            fill=INK, stroke="none",
+                            fill=PAPER if run.hollow else INK,
+                            stroke=INK if run.hollow else "none",
+                            stroke_width=1,
                         )
                     )  # fmt: skip
                 lettering.write(
@@ -72,7 +79,7 @@ class Block:
                     size=self.size,
                     bold=run.bold,
                     anchor="middle" if run.flag else "start",
-                    fill=PAPER if run.flag else INK if run.bold else SOFT,
+                    fill=PAPER if run.flag and not run.hollow else INK if run.bold else SOFT,
                     halo=halo and not run.flag,
                     label=False,
                 )
@@ -90,26 +97,32 @@ class Block:
         return sum(map(self._run_width, runs)) + self._space * (len(runs) - 1)
 
 
-def pile_blocks(
-    place: Place, pile: Pile | None, size: float, *, flagged: bool = True
-) -> list[Block]:
-    """Return what may be written of a pile or an empty bay, from most to least: five levels."""
-    on_ground = place.kind in ("pad", "area", "trench")
-    code = pile.code if pile is not None and on_ground else place.code
-    head: tuple[Run, ...] = (Run(code, bold=True),)
+def pile_blocks(place: Place, pile: Pile | None, size: float) -> list[Block]:
+    """Return what may be written of a pile or an empty place, from most to least: six levels."""
+    head: tuple[Run, ...] = (Run(place.stake(pile), bold=True),)
     if pile is None:
         said = Block((head, (Run("empty"),)), size)
-        return [said, said, said, Block((head,), size), Block((head,), size)]
+        return [said, said, said, said, Block((head,), size), Block((head,), size)]
     plain = head
-    if flagged and pile.task is not None:
-        head = (Run(str(pile.task), bold=True, flag=True), *head)
+    act = act_runs(pile)
+    if pile.task is not None:
+        head = (Run(str(pile.task), bold=True, flag=True, hollow=pile.task_waits), *head)
     stage, day = (Run(pile.stage),), (Run(f"day {pile.day}"),)
-    unread = [(Run("not read"),)] if pile.temp_c is None else []
-    old = [(Run("old reading"),)] if pile.temp_is_old else []
+    age = [(Run(pile.age_of_reading),)] if pile.age_of_reading else []
+    full = [plain, act] if act else [head]
     levels = [
-        [head, stage, day, *unread, *old], [head, stage, day], [head, stage], [head], [plain],
+        [*full, stage, day, *age], [head, stage, day, *age], [head, stage, day], [head, stage],
+        [head], [plain],
     ]  # fmt: skip
     return [Block(tuple(lines), size) for lines in levels]
+
+
+def act_runs(pile: Pile) -> tuple[Run, ...]:
+    """Return the line that says what a pile needs next: the task's number and its verb."""
+    if pile.task is None or not pile.next_act:
+        return ()
+    number = Run(str(pile.task), bold=True, flag=True, hollow=pile.task_waits)
+    return number, Run(pile.next_act, bold=not pile.task_waits)
 
 
 def store_blocks(place: Place, size: float) -> list[Block]:
@@ -122,12 +135,13 @@ def store_blocks(place: Place, size: float) -> list[Block]:
     return _blocks([[head, *names, amount], [head, amount], [head]], size)
 
 
-def name_blocks(place: Place, size: float, width: float) -> list[Block]:
-    """Return what may be written of a plain place, from most to least."""
+def name_blocks(place: Place, size: float, width: float, heaps: int = 0) -> list[Block]:
+    """Return what may be written of a plain place, with how many heaps stand on it if any."""
     longest = max((text_width(word, size) for word in words(place.name)), default=0.0)
     wide = max(width - 6, min(longest, size * 14)) + 0.1
     name = [(Run(text),) for text in wrap(place.name, wide, size)[:3]]
-    return _blocks([name, [(Run(place.code),)]], size)
+    count = [(Run(f"{heaps} heap" if heaps == 1 else f"{heaps} heaps"),)] if heaps else []
+    return _blocks([[*name, *count], name, [(Run(place.code),)]], size)
 
 
 def _blocks(choices: Iterable[list[tuple[Run, ...]]], size: float) -> list[Block]:

@@ -15,6 +15,7 @@ Path = list[str | float]
 
 DOME: Final = 0.1  # a heap between walls stands this share lower at the walls than its height
 _RAYS: Final = 72  # directions in which a modelled isotherm is drawn
+_SMOOTHED: Final = 24  # times that the innermost isotherm is smoothed
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +75,10 @@ class Frame:
         if share >= 1 - 1e-9:
             return self.outline()
         bent = [self.ray(math.tau * i / _RAYS) ** share for i in range(_RAYS)]
+        for _ in range(round(_SMOOTHED * (1 - share))):  # heat has no corners
+            bent = [
+                (bent[i - 1] + 2 * ray + bent[(i + 1) % _RAYS]) / 4 for i, ray in enumerate(bent)
+            ]
         wide, high = self._reach
         k = math.sqrt(share * self.area / (_area(bent) * wide * high))
         d: Path = []

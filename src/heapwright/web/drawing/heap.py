@@ -1,7 +1,8 @@
 """The cut-away of a heap: what lies in it layer by layer, how hot it is, where it was probed.
 
 The section is to scale, both ways alike. Layers are drawn as they were built, each with the
-hatch of its category and an area in proportion to its volume. Asked for its modelled heat, the
+hatch of its category and an area in proportion to its volume. A heap that was turned since is
+drawn mixed: marks of every category, as many as its share. Asked for its modelled heat, the
 drawing shows zones in the five steps instead and keeps the layers as thin lines.
 """
 
@@ -10,14 +11,21 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 from xml.etree.ElementTree import Element
 
 from heapwright.units import M_PER_FOOT, M_PER_INCH
 from heapwright.web.drawing.frame import Frame, Path, below
-from heapwright.web.drawing.hatch import CATEGORIES, CATEGORY_WORDS, Category, hatch
+from heapwright.web.drawing.hatch import (
+    CATEGORIES,
+    CATEGORY_WORDS,
+    Category,
+    hatch,
+    mixed_hatch,
+)
 from heapwright.web.drawing.key import flow, hatch_swatch
-from heapwright.web.drawing.labels import Box, free, spread, text_width, wrap
+from heapwright.web.drawing.labels import Box, fit, free, spread, text_width, wrap
 from heapwright.web.drawing.places import COVER_WORDS, Cover, LengthUnit, length
 from heapwright.web.drawing.svg import (
     EARTH,
@@ -42,8 +50,10 @@ Shape = Literal["bay", "windrow", "cone", "vessel"]
 
 _SCALE_PX = 47.0  # room for the height scale
 _PIN_PX = 58.0  # room for one row of probe readings above the crown
+_TALLEST_PX = 290.0  # so that a laptop shows it whole
 _TYPE_PX = 13.0
 _LABEL_PX = 12.5
+_LIST_PX = 26.0  # from the corner of a swatch to its words
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +86,10 @@ class HeatZone:
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """A heap to cut open. ``wall_m`` is the height of its walls, 0 where it stands free."""
+    """A heap to cut open. ``wall_m`` is the height of its walls, 0 where it stands free.
+
+    ``mixed`` tells that it was turned since its layers were laid.
+    """
 
     code: str
     shape: Shape
@@ -86,6 +99,7 @@ class Section:
     cover: Cover = "open"
     layers: tuple[Layer, ...] = ()
     probes: tuple[Probe, ...] = ()
+    mixed: bool = False
 
 
 def heap_section(
@@ -117,7 +131,7 @@ def heap_section(
     column = min(max(width_px * 0.4, 112.0), 240.0)
     room = width_px - _SCALE_PX - column - 14
     tall_m = max(section.height_m, section.wall_m)
-    scale = min(room / section.width_m, max(width_px * 0.62, 150) / tall_m)
+    scale = min(room / section.width_m, min(max(width_px * 0.62, 150), _TALLEST_PX) / tall_m)
     pins = _pin_rows(section, width_px, temp_unit)
     top = 10 + len(pins) * 24 + (_PIN_PX - 34 if pins else 8)
     base = top + max(section.height_m, section.wall_m) * scale + 8
@@ -129,8 +143,12 @@ def heap_section(
     body: list[Element] = []
     if heat:
         body += _zones(frame, heat, uid)
+        levels = () if section.mixed else _shares(section.layers)[1:-1]
         body += [path(frame.level(share), stroke=PAPER, stroke_width=0.8, opacity=0.6)
-                 for share in _shares(section.layers)[1:-1]]  # fmt: skip
+                 for share in levels]  # fmt: skip
+    elif section.mixed and section.layers:
+        body.append(path(frame.outline(), fill=WASH, stroke="none"))
+        body.append(path(frame.outline(), fill=f"url(#{uid}-mixed)", stroke="none"))
     else:
         body += _layers(frame, section.layers, uid)
     body.append(path(frame.outline(), stroke_width=1.8))
@@ -142,7 +160,7 @@ def heap_section(
     if heat:
         more, foot = _zone_labels(frame, heat, labels_x, width_px, lettering, temp_unit)
     else:
-        more, foot = _layer_labels(frame, section, labels_x, width_px, lettering, length_unit)
+        more, foot = _layer_labels(frame, section, labels_x, width_px, lettering, length_unit, uid)
     body += more
     left_out: list[str] = []
     body += _pins(frame, section, pins, lettering, temp_unit, width_px, left_out)
@@ -168,8 +186,19 @@ def heap_section(
     return sheet(
         uid, width_px, foot + 2, f"Section through {section.code}",
         _describe(section, heat, temp_unit, length_unit), body, lettering,
-        defs=[hot_pattern(uid), *(hatch(c, uid) for c in used)],
+        defs=[
+            hot_pattern(uid), *(hatch(c, uid) for c in used),
+            *([mixed_hatch(_by_category(section.layers), uid)] if section.mixed and used else []),
+        ],
     )  # fmt: skip
+
+
+def _by_category(layers: Sequence[Layer]) -> dict[Category, float]:
+    """Return the volume of each category."""
+    found: dict[Category, float] = {}
+    for layer in layers:
+        found[layer.category] = found.get(layer.category, 0.0) + layer.volume_m3
+    return found
 
 
 def _shares(layers: Sequence[Layer]) -> list[float]:
@@ -389,19 +418,101 @@ def _layer_labels(
     width_px: float,
     lettering: Lettering,
     unit: LengthUnit,
+    uid: str,
 ) -> tuple[list[Element], float]:
+    """Name the layers beside the section, each led to its body where all of them find room.
+
+    Of a mixed heap, and of more layers than fit, the materials are listed with their hatch.
+    """
+    thick = _thick_m(frame, section)
+    if section.mixed:
+        return _list(_shares_listed(section.layers), frame, x, width_px, lettering, uid)
     shares = _shares(section.layers)
-    texts = []
-    anchors = []
-    high_m = section.height_m
-    for i, layer in enumerate(section.layers):
-        thick_m = high_m * (shares[i + 1] - shares[i])
-        if not frame.walled:
-            thick_m = high_m * ((1 - shares[i]) ** (2 / 3) - max(1 - shares[i + 1], 0.0) ** (2 / 3))
-        texts.append(wrap(f"{layer.name} {_thickness(thick_m, unit)}", width_px - x - 2,
-                          _LABEL_PX)[:3])  # fmt: skip
-        anchors.append(frame.right_edge((shares[i] + shares[i + 1]) / 2))
+    texts = [
+        wrap(f"{layer.name} {_thickness(thick_m, unit)}", width_px - x - 2, _LABEL_PX)[:3]
+        for layer, thick_m in zip(section.layers, thick, strict=True)
+    ]
+    anchors = [
+        frame.right_edge((shares[i] + shares[i + 1]) / 2) for i in range(len(section.layers))
+    ]
+    needed = sum(len(lines) * _LABEL_PX * 1.2 + 4 for lines in texts)
+    if needed > frame.base - frame.crest + 40 and len(section.layers) > 4:
+        items = _layers_listed(section.layers, thick, unit)
+        return _list(items, frame, x, width_px, lettering, uid)
     return _side_labels(texts, anchors, frame, x, lettering)
+
+
+def _thick_m(frame: Frame, section: Section) -> list[float]:
+    """Return how thick each layer lies in the middle of the heap."""
+    shares, high_m = _shares(section.layers), section.height_m
+    if frame.walled:
+        return [high_m * (above - under) for under, above in pairwise(shares)]
+    return [
+        high_m * ((1 - under) ** (2 / 3) - max(1 - above, 0.0) ** (2 / 3))
+        for under, above in pairwise(shares)
+    ]
+
+
+_Listed = tuple[Category, str]  # the hatch, and what is to be said
+
+
+def _shares_listed(layers: Sequence[Layer]) -> list[_Listed]:
+    """Return each material with its share of the volume, the largest first."""
+    volumes: dict[tuple[Category, str], float] = {}
+    for layer in layers:
+        key = (layer.category, layer.name)
+        volumes[key] = volumes.get(key, 0.0) + layer.volume_m3
+    total = sum(volumes.values()) or 1.0
+    return [
+        (category, f"{max(round(100 * volume / total), 1)}\u00a0% {name}")
+        for (category, name), volume in sorted(volumes.items(), key=lambda item: -item[1])
+    ]
+
+
+def _layers_listed(
+    layers: Sequence[Layer], thick_m: Sequence[float], unit: LengthUnit
+) -> list[_Listed]:
+    """Return each material with how thick it lies in all its layers, the thickest first."""
+    found: dict[tuple[Category, str], list[float]] = {}
+    for layer, thick in zip(layers, thick_m, strict=True):
+        found.setdefault((layer.category, layer.name), []).append(thick)
+    return [
+        (
+            category,
+            f"{name} {_thickness(sum(thick), unit)}"
+            + (f", {len(thick)}\u00a0layers" if len(thick) > 1 else ""),
+        )
+        for (category, name), thick in sorted(found.items(), key=lambda item: -sum(item[1]))
+    ]
+
+
+def _list(
+    items: Sequence[_Listed],
+    frame: Frame,
+    x: float,
+    width_px: float,
+    lettering: Lettering,
+    uid: str,
+) -> tuple[list[Element], float]:
+    """List materials beside the section with swatch, amount and name; return the foot."""
+    pitch = _LABEL_PX * 1.2
+    parts: list[Element] = []
+    y, most = frame.crest - 10, frame.base + 2 * pitch
+    for index, (category, words) in enumerate(items):
+        room = width_px - x - _LIST_PX - 2
+        lines = wrap(words, room, _LABEL_PX)
+        if len(lines) > 4:
+            lines = [*lines[:3], fit(f"{lines[3]} {lines[4]}", room, _LABEL_PX)]
+        if y + pitch * (len(lines) + 1) > most and index < len(items) - 1:
+            left = len(items) - index
+            lettering.write(x + _LIST_PX, y + pitch * 0.8, f"and {left} more", size=_LABEL_PX,
+                            fill=SOFT)  # fmt: skip
+            return parts, y + pitch
+        parts += hatch_swatch(category, uid)(x, y)
+        for row, text in enumerate(lines):
+            lettering.write(x + _LIST_PX, y + row * pitch + _LABEL_PX * 0.9, text, size=_LABEL_PX)
+        y += len(lines) * pitch + 5
+    return parts, max(y, frame.base)
 
 
 def _thickness(value_m: float, unit: LengthUnit) -> str:
@@ -482,8 +593,14 @@ def _describe(
         f"{length(section.height_m, length_unit)} high, {COVER_WORDS[section.cover]}."
     ]
     if section.layers:
-        names = ", ".join(f"{layer.name} ({layer.category})" for layer in section.layers)
-        parts.append(f"Layers from the ground up: {names}.")
+        if section.mixed:
+            made = ", ".join(
+                f"{words} ({category})" for category, words in _shares_listed(section.layers)
+            )
+            parts.append(f"Turned and mixed since it was laid: {made}.")
+        else:
+            names = ", ".join(f"{layer.name} ({layer.category})" for layer in section.layers)
+            parts.append(f"Layers from the ground up: {names}.")
     for probe in section.probes:
         heat_words = "not read" if probe.temp_c is None else with_unit(probe.temp_c, temp_unit)
         parts.append(f"Point {probe.number}: {heat_words}.")

@@ -13,6 +13,9 @@ Kind = Literal["bay", "bunker", "windrow", "vessel", "pad", "screen", "trench", 
 Cover = Literal["open", "breathable", "tarp", "roof"]
 LengthUnit = Literal["m", "ft"]
 
+OPEN_GROUND: Final = ("pad", "area", "screen", "trench")
+"""Ground without walls that several lots share, told apart by the codes on their stakes."""
+
 COVER_WORDS: Final = {
     "open": "open",
     "breathable": "under a breathable cover",
@@ -27,7 +30,10 @@ class Pile:
 
     ``day`` is its age in days; ``height_m`` how high it stands now. ``temp_c`` is the latest
     core reading (``None`` when nobody has read it) and ``temp_is_old`` tells that the reading
-    is older than a day. ``task`` is the number of the pile's first task in today's list.
+    is older than a day, ``read_on`` the day of it in a word or two. ``task`` is the number of the
+    pile's first task in today's list and ``next_act`` its verb; ``task_waits`` tells that nothing
+    is lost when it is done another day. ``to_be_read`` is false for finished compost, which
+    nobody reads.
     """
 
     code: str
@@ -38,6 +44,20 @@ class Pile:
     temp_is_old: bool = False
     cover: Cover = "open"
     task: int | None = None
+    next_act: str = ""
+    task_waits: bool = False
+    read_on: str = ""
+    to_be_read: bool = True
+    href: str = ""
+
+    @property
+    def age_of_reading(self) -> str:
+        """What is to be said of the reading beside its number, if anything."""
+        if self.temp_c is None:
+            return "not read" if self.to_be_read else ""
+        if not self.temp_is_old:
+            return ""
+        return f"read {self.read_on}" if self.read_on else "old reading"
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +89,12 @@ class Place:
     stock: Stock | None = None
     href: str = ""
 
+    def stake(self, pile: Pile | None) -> str:
+        """Return the code to write: the lot's where lots share a place, else the place's."""
+        if pile is not None and (self.kind in OPEN_GROUND or len(self.piles) > 1):
+            return pile.code
+        return self.code
+
 
 @dataclass(frozen=True, slots=True)
 class Yard:
@@ -89,21 +115,25 @@ def describe(place: Place, temp_unit: TempUnit = "C", length_unit: LengthUnit = 
             if place.kind in ("bay", "vessel", "windrow")
             else (f"{place.name}.")
         )
-    return " ".join(_describe_pile(place, pile, temp_unit, length_unit) for pile in place.piles)
+    return " ".join(describe_pile(place, pile, temp_unit, length_unit) for pile in place.piles)
 
 
-def _describe_pile(place: Place, pile: Pile, temp_unit: TempUnit, length_unit: LengthUnit) -> str:
-    if pile.temp_c is None:
-        heat = "not read yet"
-    else:
-        heat = with_unit(pile.temp_c, temp_unit) + (
-            ", read more than a day ago" if pile.temp_is_old else ""
-        )
-    task = f", task {pile.task} today" if pile.task is not None else ""
-    return (
-        f"{place.name}: {pile.code}, {pile.stage}, day {pile.day}, {heat}, "
-        f"{length(pile.height_m, length_unit)} high, {COVER_WORDS[pile.cover]}{task}."
-    )
+def describe_pile(
+    place: Place, pile: Pile, temp_unit: TempUnit = "C", length_unit: LengthUnit = "m"
+) -> str:
+    """Return one sentence that says how a pile stands."""
+    told = [pile.code, pile.stage, f"day {pile.day}"]
+    if pile.temp_c is not None:
+        told.append(with_unit(pile.temp_c, temp_unit))
+        if pile.temp_is_old:
+            told.append(f"read {pile.read_on}" if pile.read_on else "read more than a day ago")
+    elif pile.to_be_read:
+        told.append("not read yet")
+    told += [f"{length(pile.height_m, length_unit)} high", COVER_WORDS[pile.cover]]
+    if pile.task is not None:
+        act = f" ({pile.next_act})" if pile.next_act else ""
+        told.append(f"task {pile.task}{act} {'can wait' if pile.task_waits else 'today'}")
+    return f"{place.name}: {', '.join(told)}."
 
 
 def length(value_m: float, unit: LengthUnit) -> str:

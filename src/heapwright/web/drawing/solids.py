@@ -7,7 +7,7 @@ up the sheet, so plan and height are both to scale.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from xml.etree.ElementTree import Element
 
 from heapwright.web.drawing.labels import Box, free, text_width
@@ -32,13 +32,17 @@ Path = list[str | float]
 
 @dataclass(frozen=True, slots=True)
 class Face:
-    """The front face of something that stands, in pixels, and how deep it reaches back."""
+    """The front face of something that stands, in pixels, and how deep it reaches back.
+
+    ``ridge`` is a windrow seen from its long side: level along its crest, with sloping ends.
+    """
 
     x0: float
     x1: float
     base: float
     height: float
     back: float = 0.0
+    ridge: bool = False
 
     @property
     def width(self) -> float:
@@ -52,13 +56,14 @@ class Face:
 
     def inset(self, by: float) -> Face:
         """Return a face that lies ``by`` pixels inside at the sides and the top."""
-        return Face(
-            self.x0 + by, self.x1 - by, self.base - by * 0.6, self.height - by * 1.6, self.back
-        )
+        return replace(
+            self, x0=self.x0 + by, x1=self.x1 - by, base=self.base - by * 0.6,
+            height=self.height - by * 1.6,
+        )  # fmt: skip
 
 
 def profile(face: Face, walled: bool, shift: float = 0.0) -> Path:
-    """Return the closed outline of a heap: domed between walls, a parabola where it stands free."""
+    """Return the closed outline of a heap: domed between walls, else a mound or a long ridge."""
     x0, x1, base, height = face.x0, face.x1, face.base - shift, face.height
     middle = (x0 + x1) / 2
     if walled:
@@ -77,6 +82,12 @@ def profile(face: Face, walled: bool, shift: float = 0.0) -> Path:
             "V",
             base,
             "Z",
+        ]
+    if face.ridge:
+        end, crest = min(1.3 * height, face.width / 4), base - height
+        return [
+            *("M", x0, base, "Q", x0 + 0.35 * end, crest, x0 + end, crest, "H", x1 - end),
+            *("Q", x1 - 0.35 * end, crest, x1, base, "Z"),
         ]
     return ["M", x0, base, "Q", middle, base - 2 * height, x1, base, "Z"]
 
@@ -136,11 +147,15 @@ def heap(face: Face, walled: bool, fill: str = EARTH) -> list[Element]:
     return parts
 
 
+def _core_of(face: Face) -> Face:
+    return face.inset(min(6.0, face.height * 0.16, face.width * 0.06))
+
+
 def core(face: Face, walled: bool, pile: Pile, uid: str) -> list[Element]:
     """Return the core of a heap in the colour of its latest reading; empty when not read."""
     if pile.temp_c is None or face.height < 5:
         return []
-    inner = face.inset(min(6.0, face.height * 0.16, face.width * 0.12))
+    inner = _core_of(face)
     return heat_area(
         profile(inner, walled),
         step_of(pile.temp_c),
@@ -166,20 +181,20 @@ def reading(
     if pile.temp_c is None:
         return []
     text, step = degrees(pile.temp_c, unit), step_of(pile.temp_c)
-    inner = face.inset(min(6.0, face.height * 0.16, face.width * 0.12))
-    share = 0.96 if walled else 0.66  # how much of the face is wide enough for the number
+    inner = _core_of(face)
+    share = 0.96 if walled else 0.54  # how much of the face is wide enough for the number
     middle = (face.x0 + face.x1) / 2
     spots: list[tuple[float, float, bool]] = []
     for smaller in (size, size * 0.9, size * 0.8):
-        wide = text_width(text, smaller, bold=True) + 4
-        if inner.height * 0.95 >= smaller + 3 and inner.width * share >= wide:
+        wide = text_width(text, smaller, bold=True) + 2
+        if inner.height * 0.95 >= smaller * 0.8 + 3 and inner.width * share >= wide:
             spots.append((inner.base - inner.height * (0.47 if walled else 0.4), smaller, True))
             break
     above = size * 0.9
     spots.append((face.base - face.height - 4 - (above + 5) / 2, above, False))
     spots.append((face.top - 4 - (above + 5) / 2, above, False))
     for centre, type_px, inside in spots:
-        width = text_width(text, type_px, bold=True) + (4 if inside else 6)
+        width = text_width(text, type_px, bold=True) + (2 if inside else 6)
         height = type_px + (3 if inside else 5)
         plate = Box(
             middle - width / 2, centre - height / 2, middle + width / 2, centre + height / 2, text

@@ -22,11 +22,13 @@ from heapwright.web.drawing.blocks import (
 from heapwright.web.drawing.hatch import hatch
 from heapwright.web.drawing.labels import Box, free, wrap
 from heapwright.web.drawing.places import (
+    OPEN_GROUND,
     LengthUnit,
     Pile,
     Place,
     Yard,
     describe,
+    describe_pile,
 )
 from heapwright.web.drawing.solids import Face, core, heap, lid, profile, reading, walls
 from heapwright.web.drawing.svg import (
@@ -49,7 +51,10 @@ from heapwright.web.heat import TempUnit
 _EDGE_PX = 12.0  # paper around the drawing
 _AROUND_M = 0.7  # ground drawn around the outermost places
 _TARGET_PX = 48.0  # a place smaller than a thumb is drawn, but is no link
-_FLAT = ("bed", "pad", "area", "screen", "trench")
+_FLAT = ("bed", *OPEN_GROUND)
+_SLOT_SHAPE = 1.25  # a heap's words are a little wider than high
+_LARGEST_PX_M = 120.0  # a yard of one bay fills no screen
+_NUMBERED_PX_M = 22.0  # a drawing of smaller scale has no room for a reading in a bay
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,9 +110,9 @@ def yard_plan(
     east = max(place.x_m + place.width_m for place in yard.places) + _AROUND_M
     north = min(place.y_m - _tallest_m(place) for place in yard.places) - _AROUND_M
     south = max(place.y_m + place.depth_m for place in yard.places) + _AROUND_M
-    scale = min(
-        (width_px - 2 * _EDGE_PX) / (east - west), max(width_px * 1.5, 420) / (south - north)
-    )
+    tall_px = max(width_px * (1.5 if width_px < 500 else 0.8), 420)
+    scale = min((width_px - 2 * _EDGE_PX) / (east - west), tall_px / (south - north), _LARGEST_PX_M)
+    numbered = scale >= _NUMBERED_PX_M
     type_px = 12.0 if width_px < 500 else 13.5
     left = (width_px - (east - west) * scale) / 2
     ground = Box(
@@ -127,28 +132,33 @@ def yard_plan(
     plates: list[Element] = []
     numbers_px = type_px + 2.5
     for stand in stands:
-        if stand.pile is not None and scale >= 22:
+        if stand.pile is not None and numbered:
             plate = reading(
                 stand.body, stand.place.height_m > 0, stand.pile, lettering, ground, temp_unit,
                 numbers_px,
             )  # fmt: skip
             if plate is None:
-                left_out.append(f"reading of {stand.place.code}")
+                left_out.append(f"reading of {stand.place.stake(stand.pile)}")
             plates += plate or []
-    flags = _letter(_labels(stands, type_px), stands, ground, lettering, left_out)
+    families = _labels(stands, type_px, each_heap=numbered)
+    flags = _letter(families, stands, ground, lettering, left_out)
     linked = False
     drawn: list[Element] = []
     for stand in stands:
-        parts = _draw(stand, uid)
+        parts = _draw(stand, uid, numbered)
         if _is_link(stand):
             linked = True
-            words = describe(stand.place, temp_unit, length_unit)
+            words = (
+                describe(stand.place, temp_unit, length_unit)
+                if stand.pile is None
+                else describe_pile(stand.place, stand.pile, temp_unit, length_unit)
+            )
             box = stand.solid
             target = rect(
                 box.x0, box.y0, box.x1 - box.x0, box.y1 - box.y0, fill="none", stroke="none",
                 pointer_events="all",
             )  # fmt: skip
-            drawn.append(el("a", *parts, target, href=stand.place.href, aria_label=words))
+            drawn.append(el("a", *parts, target, href=_href(stand), aria_label=words))
         else:
             drawn += parts
     foot = ground.y1
@@ -186,9 +196,13 @@ def _tallest_m(place: Place) -> float:
     return max([place.height_m, *(pile.height_m for pile in place.piles)])
 
 
+def _href(stand: _Stand) -> str:
+    return (stand.pile.href if stand.pile is not None else "") or stand.place.href
+
+
 def _is_link(stand: _Stand) -> bool:
     box = stand.solid
-    return bool(stand.place.href) and min(box.x1 - box.x0, box.y1 - box.y0) >= _TARGET_PX
+    return bool(_href(stand)) and min(box.x1 - box.x0, box.y1 - box.y0) >= _TARGET_PX
 
 
 def _stands(
@@ -202,22 +216,51 @@ def _stands(
         face = Face(x0, x1, y1, 0.0 if flat else place.height_m * scale, y1 - y0)
         stock = place.stock.height_m * scale if place.stock is not None else 0.0
         yield _Stand(owner, place, None, face, replace(face, height=min(stock, face.height)))
-    count = len(place.piles)
-    margin = (x1 - x0) * 0.08 if flat else 0.0
-    slot = (x1 - x0 - margin) / max(count, 1)
-    for index, pile in enumerate(place.piles):
+    slots = _ground_slots if flat else _side_by_side
+    for (left, right, base, back), pile in zip(
+        slots(x0, y0, x1, y1, len(place.piles)), place.piles, strict=True
+    ):
         height = pile.height_m * scale
         face = Face(
-            x0 + margin + index * slot,
-            x0 + (index + 1) * slot,
-            y1 - ((y1 - y0) * 0.5 if flat else 0),
-            max(place.height_m * scale, 0.0 if place.height_m else height),
-            (y1 - y0) * (0.4 if flat else 1),
-        )
-        yield _Stand(owner, place, pile, face, replace(face, height=height))
+            left, right, base,
+            max(place.height_m * scale, 0.0 if place.height_m else height), back,
+        )  # fmt: skip
+        ridge = place.kind == "windrow" and face.width > 4 * height
+        yield _Stand(owner, place, pile, face, replace(face, height=height, ridge=ridge))
 
 
-def _draw(stand: _Stand, uid: str) -> list[Element]:
+_Slot = tuple[float, float, float, float]  # left, right, foot and depth of one heap
+
+
+def _side_by_side(x0: float, y0: float, x1: float, y1: float, count: int) -> Iterator[_Slot]:
+    """Yield the slots of heaps that stand wall to wall."""
+    wide = (x1 - x0) / max(count, 1)
+    for index in range(count):
+        yield x0 + index * wide, x0 + (index + 1) * wide, y1, y1 - y0
+
+
+def _ground_slots(x0: float, y0: float, x1: float, y1: float, count: int) -> Iterator[_Slot]:
+    """Yield the slots of heaps on open ground: ranks of mounds, none of them a sliver.
+
+    Each mound stands in the upper part of its slot, so that its words find room at its foot.
+    """
+    if not count:
+        return
+    wide, deep = x1 - x0, y1 - y0
+    abreast = max(
+        range(1, count + 1),
+        key=lambda n: (min(wide / n / _SLOT_SHAPE, deep / math.ceil(count / n)), -n),
+    )
+    slot_x, slot_y = wide / abreast, deep / math.ceil(count / abreast)
+    mound = min(slot_x * 0.84, slot_y * _SLOT_SHAPE)
+    for index in range(count):
+        row, column = divmod(index, abreast)
+        middle = x0 + (column + 0.5) * slot_x
+        foot = y0 + (row + 0.47) * slot_y
+        yield middle - mound / 2, middle + mound / 2, foot, min(slot_y * 0.14, mound * 0.2)
+
+
+def _draw(stand: _Stand, uid: str, numbered: bool) -> list[Element]:
     place, face, body, pile = stand.place, stand.face, stand.body, stand.pile
     if stand.flat:
         return _flat(place, face)
@@ -228,11 +271,18 @@ def _draw(stand: _Stand, uid: str) -> list[Element]:
             rect(face.x0, face.base - face.back, face.width, face.back, stroke_dasharray="5 4")
         )
     if place.stock is not None and body.height > 1:
+        hatched = f"url(#{uid}-{place.stock.category})"
         parts += heap(body, walled, PAPER)
-        parts.append(path(profile(body, walled), fill=f"url(#{uid}-{place.stock.category})"))
+        if body.back > 3:  # the same stuff seen from above, fainter
+            parts.append(
+                rect(body.x0, body.base - body.height - body.back, body.width, body.back,
+                     fill=hatched, stroke="none", opacity=0.3)
+            )  # fmt: skip
+        parts.append(path(profile(body, walled), fill=hatched))
     if pile is not None:
         parts += heap(body, walled)
-        parts += core(body, walled, pile, uid)
+        if numbered:  # the colour of heat never stands without its number
+            parts += core(body, walled, pile, uid)
         parts += lid(body, pile.cover)
     return parts
 
@@ -251,7 +301,7 @@ def _flat(place: Place, face: Face) -> list[Element]:
                 x = x0 + width * row / rows
                 parts.append(line(x, y0 + 3, x, y0 + depth - 3, stroke=LINE, stroke_width=1))
         return parts
-    if place.kind == "screen":
+    if place.kind == "screen" and not place.piles:
         frame: list[str | float] = ["M", x0 + width * 0.2, y0 + depth * 0.42, "L", x0 + width * 0.8,
                                     y0 + depth * 0.12]  # fmt: skip
         legs: list[str | float] = ["M", x0 + width * 0.72, y0 + depth * 0.16, "V",
@@ -262,14 +312,16 @@ def _flat(place: Place, face: Face) -> list[Element]:
             path(frame, stroke=PAPER, stroke_width=1.6, stroke_dasharray="2 2"),
             path(legs, stroke_width=1.4),
         ]
+    dash = "1.5 3" if place.kind == "screen" else "7 4"
     return [rect(x0, y0, width, depth, fill=WASH if place.kind == "trench" else PAPER,
-                 stroke_width=1.2, stroke_dasharray="7 4")]  # fmt: skip
+                 stroke_width=1.2, stroke_dasharray=dash)]  # fmt: skip
 
 
-def _labels(stands: list[_Stand], size: float) -> list[list[_Label]]:
+def _labels(stands: list[_Stand], size: float, *, each_heap: bool) -> list[list[_Label]]:
     """Return the labels by family, the most important family first.
 
-    Members of a family are lettered alike; each ground stands for itself.
+    Members of a family are lettered alike; each ground stands for itself. Heaps that share a
+    ground are named each on its own only when asked for.
     """
     bays: list[_Label] = []
     stores: list[_Label] = []
@@ -279,6 +331,8 @@ def _labels(stands: list[_Stand], size: float) -> list[list[_Label]]:
     for stand in stands:
         place = stand.place
         if stand.pile is not None and place.kind in _FLAT:
+            if not each_heap:
+                continue
             piles.append(_Label(stand, pile_blocks(place, stand.pile, size)))
         elif place.kind in ("bay", "windrow", "vessel"):
             bays.append(_Label(stand, pile_blocks(place, stand.pile, size)))
@@ -286,7 +340,8 @@ def _labels(stands: list[_Stand], size: float) -> list[list[_Label]]:
             stores.append(_Label(stand, store_blocks(place, size)))
         else:
             family = beds if place.kind == "bed" else grounds
-            family.append(_Label(stand, name_blocks(place, size, stand.face.width)))
+            count = 0 if each_heap else len(place.piles)
+            family.append(_Label(stand, name_blocks(place, size, stand.face.width, count)))
     return [bays, stores, piles, *([label] for label in grounds), beds]
 
 
@@ -378,18 +433,27 @@ def _candidates(stand: _Stand, block: Block) -> Iterator[tuple[float, float]]:
     """Yield the proper spots of a label: inside flat ground, at the foot of what stands."""
     box, width, height = stand.solid, block.width, block.height
     middle = (box.x0 + box.x1 - width) / 2
+    inside = block.width <= box.x1 - box.x0 - 4
     if not stand.flat:
         yield middle, box.y1 + 4
+        if inside and stand.body.back > height + 6:  # on the heap's top, as on a long windrow
+            yield middle, box.y1 - stand.body.height - (stand.body.back + height) / 2
         return
-    if block.width <= box.x1 - box.x0 - 4:
-        if stand.place.kind == "bed":
+    if stand.place.kind == "bed":
+        if inside:
             yield middle, (box.y0 + box.y1 - height) / 2
+            yield middle, box.y1 - height - 3
+            yield middle, box.y0 + 3
+        return
+    if inside:
         yield middle, box.y1 - height - 3
+    if stand.place.piles:  # its ground is taken: the name stands beside it
+        yield middle, box.y1 + 4
+        yield middle, box.y0 - height - 3
+    if inside:
         yield middle, box.y0 + 3
         yield box.x0 + 4, box.y0 + 3
         yield middle, (box.y0 + box.y1 - height) / 2
-    if stand.place.kind == "bed":
-        return
     yield middle, box.y1 + 4
     yield middle, box.y0 - height - 3
 

@@ -301,8 +301,8 @@ def layer_table(worked: Worked, units: str) -> dict[str, Any]:
         _("Layers, bottom first"),
         (
             Column(_("No."), number=True),
-            Column(_("Fork on")),
-            Column(_("How much")),
+            Column(_("Fork on"), says_itself=True),
+            Column(_("How much"), says_itself=True),
             Column(_("Thick"), unit=MEASURES["depth"][units].sign, number=True),
             Column(_("Sprinkle"), unit=MEASURES["liquid"][units].sign, number=True),
         ),

@@ -174,18 +174,22 @@ class MixForm(PersonForm):
 
     # what is shown
 
+    def counts(self, one: OnHand) -> bool:
+        """Tell whether amounts are counted in containers: not where less than half of one lies."""
+        return bool(one.container_kg) and one.container_kg / 2 <= one.available_kg
+
     def _unit_kg(self, one: OnHand) -> float:
         """Return the mass of one of what an amount is counted in."""
-        return one.container_kg or MASS[self.system].to_si(1.0)
+        return one.container_kg if self.counts(one) else MASS[self.system].to_si(1.0)
 
     def unit_of(self, one: OnHand) -> str:
         """Return what an amount is counted in."""
-        return f"× {one.container.name}" if one.container else MASS[self.system].sign
+        return f"× {one.container.name}" if self.counts(one) else MASS[self.system].sign
 
     def shown_amount(self, one: OnHand, mass_kg: float) -> str:
         """Return an amount as a person types it."""
         count = mass_kg / self._unit_kg(one)
-        return f"{count:.4g}" if one.container else f"{count:.0f}"
+        return f"{count:.4g}" if self.counts(one) or count < 100.0 else f"{count:.0f}"
 
     def put(self, amounts_kg: Mapping[str, float], water_kg: float) -> None:
         """Show these amounts in the fields."""

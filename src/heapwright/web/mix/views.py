@@ -13,8 +13,8 @@ from heapwright.web.measures import LIQUID
 from heapwright.web.mix.answer import answer
 from heapwright.web.mix.asked import Asked, ask
 from heapwright.web.mix.forms import AMOUNT
-from heapwright.web.mix.words import FIGURES, on_hand_words
-from heapwright.web.receive.stock import can_wait, name_of
+from heapwright.web.mix.words import on_hand_words
+from heapwright.web.receive.stock import can_wait, left_out
 
 
 @require_safe
@@ -28,14 +28,7 @@ def mix(request: HttpRequest) -> HttpResponse:
             "form": asked.form,
             "asked": asked,
             "amounts": _amounts(asked),
-            "left_out": [
-                {
-                    "lot": one.lot,
-                    "name": name_of(one.lot),
-                    "missing": [FIGURES[name] for name in one.missing],
-                }
-                for one in asked.supply.left_out
-            ],
+            "left_out": left_out(asked.supply.left_out),
             "liquid_unit": LIQUID[asked.form.system].sign,
             "answer": answer(asked),
             "may_print": _sheet_address() != "",
@@ -79,7 +72,7 @@ def _amounts(asked: Asked) -> dict[str, list[dict[str, Any]]]:
         row = {
             "field": field,
             "unit": asked.form.unit_of(one),
-            "steps": one.container is not None,
+            "steps": asked.form.counts(one),
             "there": on_hand_words(one, asked.form.system),
             "wait": can_wait(one.lots[0]),
         }

@@ -56,14 +56,6 @@ def _end(name: str, value: float, units: str) -> str:
     return f"{value:g}"
 
 
-FIGURES: Final = {
-    "moisture_pct": gettext_lazy("moisture"),
-    "n_pct_dry": gettext_lazy("nitrogen"),
-    "cn": gettext_lazy("C:N"),
-}
-"""The figures of a material that a mix cannot do without."""
-
-
 def short_names(of: Supply) -> dict[str, str]:
     """Return by id a short name of each ingredient, the whole one where two would be alike."""
     names = {one.id: short_name(one.material.name) for one in of.on_hand}

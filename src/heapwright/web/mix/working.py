@@ -150,6 +150,4 @@ def _input(name: str, span: Span, unit: str, scale: float = 1.0) -> dict[str, st
 
 def _cited(ids: Sequence[str]) -> str:
     found = sources()
-    return "; ".join(
-        f"{found[key].author or found[key].title} {found[key].year or ''}".strip() for key in ids
-    )
+    return "; ".join(found[key].in_short for key in ids)

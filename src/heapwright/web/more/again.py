@@ -21,7 +21,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
-from pydantic import TypeAdapter
+from pydantic import TypeAdapter, ValidationError
 
 from heapwright.people.models import User
 from heapwright.web.fields import MeasureField, NumberField
@@ -32,13 +32,14 @@ from heapwright.web.more.telling import Teller, material_names
 from heapwright.web.shell import helper_only
 from heapwright.yard import history, mix, prove, receive, tend, use
 from heapwright.yard.acts import Act, UseCase
-from heapwright.yard.errors import YardError
+from heapwright.yard.errors import FieldError, YardError
 from heapwright.yard.models import (
     Container,
     Contamination,
     Cover,
     Entry,
     Kind,
+    LotKind,
     Place,
     Smell,
     Source,
@@ -68,11 +69,13 @@ ACTS: Final[dict[str, tuple[type[Act], UseCase[Any]]]] = {
     Kind.LABOUR: (tend.LogLabour, tend.log_labour),
     Kind.FUEL: (tend.LogFuel, tend.log_fuel),
     Kind.WEATHER: (tend.LogWeather, tend.log_weather),
+    Kind.OPENING: (receive.OpenLot, receive.open_lot),
 }
 
 OF_EVERY_ACT: Final = frozenset({"id", "happened_at", "note", "replaces", "reason"})
-NOT_ASKED: Final = frozenset({"at", "known", "as_typed"})
+NOT_ASKED: Final = frozenset({"at", "known", "as_typed", "photo"})
 AMOUNT: Final = ("count", "container", "mass_kg", "volume_m3")
+WEIGHED: Final = ("mass_kg", "volume_m3", "bulk_density_kg_m3")
 NEEDED: Final = frozenset({"temp_c", "value"})
 """An item of a list whose figure is blanked out is left out."""
 
@@ -112,6 +115,7 @@ WORDS: Final = {
     "height_m": gettext_lazy("Height"),
     "hours": gettext_lazy("Hours, all people together"),
     "into": gettext_lazy("Into which lot"),
+    "kind": gettext_lazy("What it is"),
     "label": gettext_lazy("What the bag says"),
     "laboratory": gettext_lazy("Laboratory"),
     "lines": gettext_lazy("Line"),
@@ -121,6 +125,7 @@ WORDS: Final = {
     "machine": gettext_lazy("Machine"),
     "mass_kg": gettext_lazy("Weight"),
     "material": gettext_lazy("Material"),
+    "materials": gettext_lazy("Material"),
     "method": gettext_lazy("Method"),
     "overs": gettext_lazy("Overs"),
     "oxygen_pct": gettext_lazy("Oxygen, %"),
@@ -128,6 +133,7 @@ WORDS: Final = {
     "parts": gettext_lazy("Part"),
     "person": gettext_lazy("Taken by"),
     "pests": gettext_lazy("Pests"),
+    "photo_alt": gettext_lazy("What the photo shows"),
     "place": gettext_lazy("Place"),
     "point": gettext_lazy("Point"),
     "purpose": gettext_lazy("What for"),
@@ -135,11 +141,13 @@ WORDS: Final = {
     "rain_mm": gettext_lazy("Rain"),
     "results": gettext_lazy("Result"),
     "sample": gettext_lazy("Sample"),
+    "share_pct": gettext_lazy("Share of it, %"),
     "settled": gettext_lazy("It only sank together"),
     "smell": gettext_lazy("Smell"),
     "source": gettext_lazy("Source"),
     "squeeze": gettext_lazy("Squeeze"),
     "stage": gettext_lazy("Stage"),
+    "start_known": gettext_lazy("The time is when it was built or came"),
     "takes": gettext_lazy("Layer"),
     "task": gettext_lazy("What was done"),
     "temp_c": gettext_lazy("Temperature"),
@@ -159,6 +167,7 @@ WORDS: Final = {
 CHOICES: Final = {
     "contamination": Contamination,
     "cover": Cover,
+    "kind": LotKind,
     "smell": Smell,
     "squeeze": Squeeze,
     "stage": Stage,
@@ -250,7 +259,16 @@ class AgainForm(ActForm):
             "replaces": self.wrong.uuid,
             "reason": self.cleaned_data["reason"],
         }
-        return TypeAdapter(kind).validate_python(stated | said)
+        try:
+            return TypeAdapter(kind).validate_python(stated | said)
+        except ValidationError as error:
+            first = error.errors()[0]
+            raise FieldError(
+                _("this cannot stay empty")
+                if first["type"] == "missing"
+                else _("this is not right"),
+                field=".".join(map(str, first["loc"])),
+            ) from None
 
     def _value(self, leaf: Leaf, typed: Any) -> Any:
         """Return a value as it is sent: a figure that was not changed to its last digit."""
@@ -274,6 +292,8 @@ class AgainForm(ActForm):
             if amount and self._changed(path):
                 said["as_typed"] = self._as_typed(path)
                 said.pop("known", None)
+            elif said.get("as_typed"):
+                self._typed_anew(said, path)
             for name, inner in list(said.items()):
                 if inner is None or inner == "":
                     del said[name]
@@ -283,9 +303,21 @@ class AgainForm(ActForm):
             if (
                 isinstance(quantity, dict)
                 and not set(quantity) & set(AMOUNT)
-                and self.wrong.kind not in (Kind.DELIVERY, Kind.DIVIDE, Kind.SCREEN)
+                and self.wrong.kind not in (Kind.DELIVERY, Kind.DIVIDE, Kind.SCREEN, Kind.OPENING)
             ):
                 del said["quantity"]  # all that there was
+
+    def _typed_anew(self, said: dict[str, Any], path: tuple[str | int, ...]) -> None:
+        """Say how a reading, or what the scales said, was typed when it was changed."""
+        names = ["temp_c"] if "temp_c" in said else list(WEIGHED)
+        full = {name: ".".join(map(str, (*path, name))) for name in names}
+        typed = {name: self.data.get(one, "").strip() for name, one in full.items()}
+        if any(typed[name] != self.shown.get(one, "") for name, one in full.items()):
+            said["as_typed"] = ", ".join(
+                f"{text} {getattr(self.fields[full[name]], 'sign', '')}".strip()
+                for name, text in typed.items()
+                if text
+            )
 
     def _changed(self, path: tuple[str | int, ...]) -> bool:
         names = [".".join(map(str, (*path, name))) for name in AMOUNT]

@@ -17,11 +17,10 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
 from heapwright.web.fields import MeasureField, NumberField
-from heapwright.web.forms import ActForm
+from heapwright.web.forms import OnceForm
 from heapwright.web.measures import with_unit
 from heapwright.web.more.answers import done
 from heapwright.web.more.logs import lot_choices
-from heapwright.web.more.made_of import materials_of_uses
 from heapwright.web.more.places import in_order
 from heapwright.web.more.tables import Column, Row, csv_file, csv_href, table, wants_csv
 from heapwright.web.more.telling import Teller, day_words, material_names, moment_words
@@ -34,6 +33,7 @@ from heapwright.yard.models import (
     End,
     Entry,
     Flow,
+    Kind,
     Lot,
     LotKind,
     Place,
@@ -42,16 +42,26 @@ from heapwright.yard.models import (
     Source,
     Stage,
 )
-from heapwright.yard.state import lot_state
+from heapwright.yard.state import lot_state, state_at
 
 BEDS = (PlaceKind.BED, PlaceKind.TRENCH)
 CM_PER_M = 100.0
-SHOWN = 200
+SHOWN = 100
 """So many rows of a recall stand on the page; the file has all."""
 
 
-class UseForm(ActForm):
+def _usable_first(*kinds: LotKind, named: str) -> list[tuple[str, str]]:
+    """Return the lots to choose from: what is ready first, what is still hot last."""
+    ready = {one.code for one in state_at() if one.stage in ("", Stage.READY)}
+    compost = {one.code for one in state_at() if one.kind == LotKind.COMPOST}
+    found = lot_choices(*kinds, named=named)
+    return sorted(found, key=lambda one: (one[0] not in ready, one[0] not in compost))
+
+
+class UseForm(OnceForm):
     """Compost put on a bed, or taken by a person."""
+
+    kind = Kind.USE
 
     lot = forms.ChoiceField(label=gettext_lazy("Of which lot"))
     bed = forms.ChoiceField(label=gettext_lazy("On which bed"), required=False)
@@ -92,7 +102,7 @@ class UseForm(ActForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         named = self.data.get("lot", "") or self.initial.get("lot", "")
-        self.fields["lot"].choices = lot_choices(
+        self.fields["lot"].choices = _usable_first(
             LotKind.COMPOST, LotKind.PILE, LotKind.OVERS, named=named
         )
         beds = sorted(Place.objects.filter(kind__in=BEDS, retired_at=None), key=in_order)
@@ -263,7 +273,7 @@ def bed(request: HttpRequest, code: str) -> HttpResponse:
         sums[line.entry_id, line.from_lot_id][0] += line.mass_kg
         sums[line.entry_id, line.from_lot_id][1] += line.volume_m3 or 0.0
     names = material_names()
-    made_of = materials_of_uses(one)
+    made_of = trace.materials_of_uses(one)
     if wants_csv(request):
         return csv_file(
             f"bed-{one.code}",
@@ -321,7 +331,8 @@ def bed(request: HttpRequest, code: str) -> HttpResponse:
 
 def materials_words(shares: dict[str, float], names: dict[str, str]) -> str:
     """Return shares of materials in words, the greatest first."""
-    parts = [f"{names.get(name, name)} {share:.0%}" for name, share in shares.items()]
+    unknown = _("what nobody knows")
+    parts = [f"{names.get(name, name) or unknown} {share:.0%}" for name, share in shares.items()]
     return ", ".join(parts) or "–"
 
 
@@ -356,12 +367,12 @@ def recall(request: HttpRequest, code: str) -> HttpResponse:
             _lot_link(part.lot) if part.lot else _("water"),
             f"{part.fraction * 100:.2g}\u00a0%",
             with_unit(part.mass_kg, "mass", units),
-            part.source.name if part.source else "–",
-            names.get(part.material_id, part.material_id),
+            _whence(part),
+            names.get(part.material_id, part.material_id) or _("what nobody knows"),
             day_words(part.came_at, tz),
             _contact(part.source),
         )
-        for part in found.back[:SHOWN]
+        for part in trace.parts(found.shares[:SHOWN])
     ]
     went = sorted(found.forward, key=lambda one: one.at or timezone.now())
     forward = [
@@ -377,10 +388,10 @@ def recall(request: HttpRequest, code: str) -> HttpResponse:
         "lot": lot,
         "state": state,
         "stage": Stage(state.stage).label if state and state.stage else "",
-        "before": found.lots_before[-SHOWN:],
-        "after": found.lots_after[:SHOWN],
-        "before_count": len(found.lots_before),
-        "after_count": len(found.lots_after),
+        "before": trace.lots(found.before_ids[-SHOWN:]),
+        "after": trace.lots(found.after_ids[:SHOWN]),
+        "before_count": len(found.before_ids),
+        "after_count": len(found.after_ids),
         "left_out": _left_out(found),
         "back": table(
             "back",
@@ -415,7 +426,7 @@ def recall(request: HttpRequest, code: str) -> HttpResponse:
 
 def _left_out(found: trace.Recall) -> str:
     """Say what the page has no room for, or nothing."""
-    back, forward = found.back[SHOWN:], len(found.forward) - SHOWN
+    back, forward = found.shares[SHOWN:], len(found.forward) - SHOWN
     said = []
     if back:
         said.append(
@@ -424,7 +435,7 @@ def _left_out(found: trace.Recall) -> str:
         )
     if forward > 0:
         said.append(_("%(count)d more places that it reached") % {"count": forward})
-    if max(len(found.lots_before), len(found.lots_after)) > SHOWN:
+    if max(len(found.before_ids), len(found.after_ids)) > SHOWN:
         said.append(_("some of the lots between"))
     return "; ".join(said)
 
@@ -438,6 +449,12 @@ def _contact(source: Source | None) -> str:
 def _lot_link(lot: Lot) -> str:
     where = reverse("recall", args=[lot.code])
     return format_html('<a class="short-cell" href="{}">{}</a>', where, lot.code)
+
+
+def _whence(part: trace.Part) -> str:
+    if part.source is not None:
+        return part.source.name
+    return "–" if part.lot is None else _("stood when the records began")
 
 
 def _goal_words(went: trace.Went) -> str:
@@ -460,7 +477,7 @@ def _recall_file(lot: Lot, found: trace.Recall, names: dict[str, str]) -> HttpRe
     rows: list[tuple[Any, ...]] = [
         (
             "from",
-            "delivery" if part.lot else "water",
+            "delivery" if part.source else "opening" if part.lot else "water",
             part.lot.code if part.lot else "",
             part.source.name if part.source else "",
             names.get(part.material_id, part.material_id),

@@ -32,6 +32,7 @@ from heapwright.web.more.may import may_strike
 from heapwright.web.more.tables import Column, Row, csv_file, csv_href, table, wants_csv
 from heapwright.web.more.telling import Teller, day_words, lots_of, moment_words
 from heapwright.web.shell import helper_only
+from heapwright.web.tend.pictures import shown_photo
 from heapwright.yard import history
 from heapwright.yard.amounts import EMPTY_KG
 from heapwright.yard.audit import SLACK_KG, Balance, audit, totals
@@ -241,6 +242,8 @@ def entry(request: HttpRequest, entry_id: UUID) -> HttpResponse:
             ],
             lines,
         ),
+        "photo": shown_photo(one, lots_of(one)),
+        "temps": _temps(one),
         "sent": json.dumps(one.sent, ensure_ascii=False, indent=2),
         "may_strike": may_strike(request.user, one),
         "again": enter_again_href(request.user, one),
@@ -248,6 +251,32 @@ def entry(request: HttpRequest, entry_id: UUID) -> HttpResponse:
         "may_lead": request.user.may_lead,
     }
     return render(request, "heapwright/more/entry.html", context)
+
+
+def _temps(one: Entry) -> dict[str, Any] | None:
+    """Return the temperatures of a check as they are kept and as they were typed."""
+    rows = [
+        (
+            temp.get("point") or "–",
+            "–" if temp.get("depth_cm") is None else f"{temp['depth_cm']:.4g}",
+            f"{temp['temp_c']:.4g}",
+            temp.get("as_typed") or "–",
+        )
+        for temp in one.sent.get("temps", ())
+    ]
+    if not rows:
+        return None
+    return table(
+        "temps",
+        _("Its readings"),
+        [
+            Column(_("Point"), short=True),
+            Column(_("Depth"), "cm", number=True),
+            Column(_("Kept as"), "°C", number=True),
+            Column(_("As typed"), number=True),
+        ],
+        rows,
+    )
 
 
 def _end_words(kind: str, what: Any) -> str:
@@ -332,6 +361,7 @@ def audit_page(request: HttpRequest) -> HttpResponse:
     result = audit()
     names = [
         ("in_kg", _("came in")),
+        ("opening_kg", _("stood when the records began")),
         ("water_kg", _("water put on")),
         ("gained_kg", _("found on weighing")),
         ("from_lots_kg", _("from other lots")),
@@ -353,7 +383,7 @@ def audit_page(request: HttpRequest) -> HttpResponse:
             ),
         )
     site = result.site
-    came = site.in_kg + site.water_kg
+    came = site.in_kg + site.opening_kg + site.water_kg
     air = site.to_air_kg - site.gained_kg
 
     def mass(value_kg: float) -> str:
@@ -377,7 +407,7 @@ def audit_page(request: HttpRequest) -> HttpResponse:
             ],
             "source": "",
         },
-        "residual_g": f"{site.residual_kg * 1000:.3f}",
+        "residual_g": _grams(site.residual_kg),
         "table": table(
             "balances",
             _("The books of each lot"),
@@ -410,7 +440,7 @@ def _quick_audit(request: HttpRequest, tz: ZoneInfo) -> HttpResponse:
     def of(*kinds: End) -> float:
         return sum(sum(sums.get(kind.value, {}).values()) for kind in kinds)
 
-    came, air = of(End.SOURCE, End.WATER), of(End.AIR)
+    came, air = of(End.SOURCE, End.OPENING, End.WATER), of(End.AIR)
     out = of(End.PLACE, End.PERSON, End.DISPOSAL)
     standing = sum(state.mass_kg for state in state_at())
     off = came - standing - out - air
@@ -419,25 +449,38 @@ def _quick_audit(request: HttpRequest, tz: ZoneInfo) -> HttpResponse:
     context: dict[str, Any] = {name: with_unit(kg, "mass", units) for name, kg in shown.items()}
     context |= {
         "adds_up": abs(off) <= SLACK_KG,
-        "residual_g": f"{off * 1000:.3f}",
+        "residual_g": _grams(off),
         "when": moment_words(timezone.now(), tz),
         "lots": Lot.objects.count(),
     }
     return render(request, "heapwright/more/audit_quick.html", context)
 
 
+def _grams(off_kg: float) -> str:
+    """Return what the books are off by: whole grams, a tenth below ten, no sign on nothing."""
+    grams = abs(off_kg) * 1000
+    text = f"{grams:.0f}" if grams >= 9.5 else f"{grams:.1f}".removesuffix(".0")
+    return text if text == "0" or off_kg > 0 else f"−{text}"
+
+
 def _origins() -> list[str]:
     taken = _("sum of the lines")
-    return [taken] * 9 + [_("played from the lines of each lot")]
+    return [taken] * 10 + [_("played from the lines of each lot")]
 
 
 def _balance_row(code: str, balance: Balance, units: str) -> Row:
-    came = balance.in_kg + balance.water_kg + balance.gained_kg + balance.from_lots_kg
+    came = (
+        balance.in_kg
+        + balance.opening_kg
+        + balance.water_kg
+        + balance.gained_kg
+        + balance.from_lots_kg
+    )
     shown = (came, balance.to_lots_kg, balance.out_kg, balance.to_air_kg, balance.standing_kg)
     return Row(
         (
             format_html('<a href="{}">{}</a>', reverse("recall", args=[code]), code),
             *(with_unit(value, "mass", units) for value in shown),
-            f"{balance.residual_kg * 1000:.1f}",
+            _grams(balance.residual_kg),
         )
     )

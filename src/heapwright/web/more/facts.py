@@ -220,6 +220,23 @@ TABLES: Final[dict[str, FactTable]] = {
     "pile_alarms": FactTable(
         gettext_lazy("Alarms"), gettext_lazy("From which heat on a pile needs looking after.")
     ),
+    "water": FactTable(
+        gettext_lazy("Water of a heap"), gettext_lazy("Drying, covers, sheets, roofs and pads.")
+    ),
+    "absorbency": FactTable(
+        gettext_lazy("What soaks up water"),
+        gettext_lazy("Water that dry materials hold, per kg of their dry matter."),
+    ),
+    "weather": FactTable(
+        gettext_lazy("Weather"), gettext_lazy("What is taken where nobody measured.")
+    ),
+    "climates": FactTable(
+        gettext_lazy("Climates"), gettext_lazy("For the typical year of a site.")
+    ),
+    "climate_months": FactTable(
+        gettext_lazy("Months of the climates"),
+        gettext_lazy("Means of each month, as in the northern hemisphere."),
+    ),
 }
 
 SEEN: Final = {

@@ -40,12 +40,29 @@ INDEX: Final[tuple[tuple[Any, tuple[tuple[str, Any, Any, str], ...]], ...]] = (
         gettext_lazy("Tend"),
         (
             ("places", gettext_lazy("Places"), gettext_lazy("the plan, bay by bay"), EVERYBODY),
-            ("weather", gettext_lazy("Weather"), gettext_lazy("log a day’s rain"), HELPERS),
+            (
+                "weather",
+                gettext_lazy("Weather"),
+                gettext_lazy("the rain gauge, files, the forecast"),
+                EVERYBODY,
+            ),
+            (
+                "water",
+                gettext_lazy("Water"),
+                gettext_lazy("cover it, dry it, wet it: how much"),
+                EVERYBODY,
+            ),
         ),
     ),
     (
         gettext_lazy("Prove"),
         (
+            (
+                "yardstick",
+                gettext_lazy("What proofs are judged by"),
+                gettext_lazy("the rule, the method, the probe’s error"),
+                EVERYBODY,
+            ),
             ("sample", gettext_lazy("Sample"), gettext_lazy("log that one was taken"), HELPERS),
             (
                 "result",
@@ -98,6 +115,12 @@ INDEX: Final[tuple[tuple[Any, tuple[tuple[str, Any, Any, str], ...]], ...]] = (
         (
             ("site", gettext_lazy("The site"), gettext_lazy("name, time zone, plan"), LEADS),
             ("people", gettext_lazy("People"), gettext_lazy("who may come in"), LEADS),
+            (
+                "set-up-standing",
+                gettext_lazy("What stood already"),
+                gettext_lazy("piles and stock from before these records"),
+                LEADS,
+            ),
             (
                 "set-up",
                 gettext_lazy("Set-up"),

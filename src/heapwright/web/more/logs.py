@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy
 
 from heapwright.data import product_limits
 from heapwright.web.fields import MeasureField, NumberField
-from heapwright.web.forms import ActForm
+from heapwright.web.forms import OnceForm
 from heapwright.web.more.answers import done
 from heapwright.web.more.telling import Teller
 from heapwright.web.shell import helper_only
@@ -22,7 +22,7 @@ from heapwright.yard import history, prove, tend
 from heapwright.yard.acts import UseCase
 from heapwright.yard.errors import YardError
 from heapwright.yard.materials import FIGURES
-from heapwright.yard.models import Lot, LotKind, Site, Stage
+from heapwright.yard.models import Kind, Lot, LotKind, Site, Stage
 from heapwright.yard.state import state_at
 
 TASKS = (
@@ -57,8 +57,10 @@ def _lot_words(kind: str, stage: str) -> str:
     return f"{words} ({Stage(stage).label})" if stage else words
 
 
-class LabourForm(ActForm):
+class LabourForm(OnceForm):
     """Hours of work."""
+
+    kind = Kind.LABOUR
 
     hours = NumberField(
         label=gettext_lazy("Hours, all people together"),
@@ -86,8 +88,10 @@ class LabourForm(ActForm):
         return tend.LogLabour(**self.said(), **{name: said[name] for name in names})
 
 
-class FuelForm(ActForm):
+class FuelForm(OnceForm):
     """Fuel or power."""
+
+    kind = Kind.FUEL
 
     fuel = forms.CharField(
         label=gettext_lazy("Fuel or power"),
@@ -113,8 +117,10 @@ class FuelForm(ActForm):
         return tend.LogFuel(**self.said(), **{name: self.cleaned_data[name] for name in names})
 
 
-class WeatherForm(ActForm):
+class WeatherForm(OnceForm):
     """The rain gauge and thermometer of a day."""
+
+    kind = Kind.WEATHER
 
     day = forms.DateField(
         label=gettext_lazy("Day"), widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d")
@@ -147,8 +153,10 @@ class WeatherForm(ActForm):
         return tend.LogWeather(**self.said(), **{name: self.cleaned_data[name] for name in names})
 
 
-class SampleForm(ActForm):
+class SampleForm(OnceForm):
     """A sample that was taken."""
+
+    kind = Kind.SAMPLE
 
     lot = forms.ChoiceField(label=gettext_lazy("Of which lot"))
     label = forms.CharField(
@@ -170,8 +178,10 @@ class SampleForm(ActForm):
         return prove.TakeSample(**self.said(), **{name: self.cleaned_data[name] for name in names})
 
 
-class ResultForm(ActForm):
+class ResultForm(OnceForm):
     """The figures of a laboratory or a field test, of one lot."""
+
+    kind = Kind.LAB
 
     lot = forms.ChoiceField(label=gettext_lazy("Of which lot"))
     sample = forms.CharField(label=gettext_lazy("Sample"), max_length=60, required=False)
@@ -280,7 +290,7 @@ LISTS: Final = {"tasks": TASKS, "fuels": FUELS}
 
 def _log_page(
     request: HttpRequest,
-    make: type[ActForm],
+    make: type[OnceForm],
     use_case: UseCase[Any],
     *,
     title: str,
@@ -337,18 +347,6 @@ def fuel(request: HttpRequest) -> HttpResponse:
         tend.log_fuel,
         title=_("Fuel and power"),
         lede=_("What machines burnt or drew."),
-    )
-
-
-@helper_only
-def weather(request: HttpRequest) -> HttpResponse:
-    """Log the weather of a day."""
-    return _log_page(
-        request,
-        WeatherForm,
-        tend.log_weather,
-        title=_("Weather"),
-        lede=_("What the rain gauge and the thermometer said of a day."),
     )
 
 

@@ -21,7 +21,7 @@ from heapwright.data.library import LAYER_ROLES, POSSIBLE
 from heapwright.science.materials import Material, Span
 from heapwright.science.mixing import WATER
 from heapwright.web.fields import MeasureField, NumberField
-from heapwright.web.forms import ActForm
+from heapwright.web.forms import OnceForm
 from heapwright.web.measures import MEASURES, with_unit
 from heapwright.web.more.answers import done
 from heapwright.web.more.rows import RowForm
@@ -32,7 +32,7 @@ from heapwright.yard import materials as known_here
 from heapwright.yard import prove
 from heapwright.yard.errors import YardError
 from heapwright.yard.materials import FIGURES
-from heapwright.yard.models import Measurement, OwnMaterial, Site
+from heapwright.yard.models import Kind, Measurement, OwnMaterial, Site
 
 LABELS: Final = {
     "moisture_pct": gettext_lazy("Moisture, % of wet mass"),
@@ -163,8 +163,10 @@ class OwnMaterialForm(RowForm):
         return cleaned
 
 
-class MeasureForm(ActForm):
+class MeasureForm(OnceForm):
     """What an oven, a bucket or a laboratory said of a material."""
+
+    kind = Kind.LAB
 
     moisture_pct = NumberField(label=LABELS["moisture_pct"], required=False)
     n_pct_dry = NumberField(label=LABELS["n_pct_dry"], required=False)
@@ -393,7 +395,10 @@ def measure(request: HttpRequest, name: str) -> HttpResponse:
     context = {
         "form": form,
         "title": _("Measured: %(material)s") % {"material": known.name},
-        "lede": _("From its day on this counts instead of the library’s figure."),
+        "lede": _(
+            "From its day on this counts instead of the library’s figure. Where nobody measured "
+            "it, a typical value lets it be mixed: say in the note where it is from."
+        ),
         "act_word": _("Log it"),
         "back": reverse("material", args=[name]),
     }

@@ -26,6 +26,7 @@ from django.views.decorators.http import require_POST
 
 from heapwright.people.models import Role, User
 from heapwright.web.more.answers import done
+from heapwright.web.more.rows import SeenForm
 from heapwright.web.more.signing import set_language
 from heapwright.web.shell import lead_only
 
@@ -58,7 +59,7 @@ class AddPersonForm(forms.ModelForm):  # type: ignore[type-arg]
         }
 
 
-class PersonForm(forms.ModelForm):  # type: ignore[type-arg]
+class PersonForm(SeenForm):
     """An account as the lead may change it."""
 
     class Meta:
@@ -75,7 +76,7 @@ class PersonForm(forms.ModelForm):  # type: ignore[type-arg]
         return role
 
 
-class OwnPageForm(forms.ModelForm):  # type: ignore[type-arg]
+class OwnPageForm(SeenForm):
     """What a person chooses for themselves."""
 
     class Meta:

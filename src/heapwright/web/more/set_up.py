@@ -1,4 +1,5 @@
-"""The first-time walk: the lead and the site, places, containers, sources, the first delivery.
+"""The first-time walk: the site and its lead, places, containers, sources, the rule, what stands
+already, the first delivery.
 
 Each step looks at the records to know whether it is done, so that the walk may be left and
 taken up again anywhere.
@@ -37,17 +38,19 @@ from heapwright.web.shell import lead_only
 from heapwright.yard import readings
 from heapwright.yard.models import Container, Entry, Kind, Lot, Place, Reading, Site, Source
 from heapwright.yard.models.site import check_zone
+from heapwright.yard.yardstick import in_force
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One step of the walk: what is done already, in words, or nothing."""
+    """One step of the walk: what is done already, in words, or nothing; whether it may wait."""
 
     name: str
     title: Any
     why: Any
     href: str
     there: str
+    may_wait: bool = False
 
 
 class FirstForm(BaseUserCreationForm):
@@ -129,8 +132,11 @@ def steps() -> list[Step]:
     places, containers, sources = (
         model.objects.filter(retired_at=None).count() for model in (Place, Container, Source)
     )
-    deliveries = Entry.objects.filter(kind=Kind.DELIVERY, struck_at=None).count()
-    site = Site.load()
+    deliveries, standing = (
+        Entry.objects.filter(kind=kind, struck_at=None).count()
+        for kind in (Kind.DELIVERY, Kind.OPENING)
+    )
+    site, proofs = Site.load(), in_force()
     return [
         Step(
             "site",
@@ -161,6 +167,25 @@ def steps() -> list[Step]:
             _("%(number)d sources") % {"number": sources} if sources else "",
         ),
         Step(
+            "rule",
+            _("The rule"),
+            _("Which code or permit your compost must meet. Ask the agency; it may wait."),
+            reverse("set-up-rule"),
+            proofs.rule_id,
+            may_wait=bool(deliveries or standing),
+        ),
+        Step(
+            "standing",
+            _("What stands already"),
+            _("Piles, stock and compost that were there before."),
+            reverse("set-up-standing"),
+            _("%(number)d lots") % {"number": standing}
+            if standing
+            else _("nothing")
+            if deliveries
+            else "",
+        ),
+        Step(
             "delivery",
             _("The first delivery"),
             _("Log what came in last, and the yard is running."),
@@ -172,7 +197,7 @@ def steps() -> list[Step]:
 
 def next_step() -> Step | None:
     """Return the first step that is not done yet."""
-    return next((step for step in steps() if not step.there), None)
+    return next((step for step in steps() if not (step.there or step.may_wait)), None)
 
 
 @login_not_required
@@ -186,9 +211,8 @@ def set_up(request: HttpRequest) -> HttpResponse:
         raise PermissionDenied(_("Only a lead may do this."))
     if request.method == "POST":
         return redirect("set-up")
-    all_steps = steps()
-    now = next((step for step in all_steps if not step.there), None)
-    return render(request, "heapwright/more/set_up.html", {"steps": all_steps, "now": now})
+    context = {"steps": steps(), "now": next_step()}
+    return render(request, "heapwright/more/set_up.html", context)
 
 
 def first_visit(request: HttpRequest) -> HttpResponse:

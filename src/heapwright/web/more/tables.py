@@ -8,14 +8,22 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse, QueryDict
+from django.utils.html import strip_tags
 
+_PHONE_LETTERS = 38  # of a row that a phone shows without crushing its words
+_LAPTOP_LETTERS = 135
+_LINE = 20  # letters of a text that look well on one line
+_LOOKED_AT = 60  # rows that tell how wide a table is
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 """A spreadsheet takes a text that starts so for a formula."""
 
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """The head of a column; see ``parts/table.html``."""
+    """The head of a column; see ``parts/table.html``.
+
+    ``says_itself``: its cells need no label where a row is set as lines.
+    """
 
     label: str
     unit: str = ""
@@ -23,6 +31,7 @@ class Column:
     short: bool = False
     sort_href: str = ""
     sorted: str = ""
+    says_itself: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +56,12 @@ def table(
     for row in rows:
         line = row if isinstance(row, Row) else Row(row)
         rest = zip(columns[1:], line.cells[1:], strict=True)
-        cells = [line.cells[0], *({"text": text, "number": one.number} for one, text in rest)]
+        cells = [
+            line.cells[0],
+            *({"text": text, "number": one.number, "label": head(one)} for one, text in rest),
+        ]
         shown.append({"cells": cells, "struck": line.struck})
+    wide = sum(_wide(columns, shown)) + 2 * (len(columns) - 1)
     return {
         "id": table_id,
         "caption": caption,
@@ -56,7 +69,31 @@ def table(
         "rows": shown,
         "download_href": download_href,
         "note": note,
+        "stacks": len(columns) > 2 and wide > _PHONE_LETTERS,
+        "sorts": any(column.sort_href for column in columns),
+        "broad": wide > _LAPTOP_LETTERS,
     }
+
+
+def head(column: Column) -> str:
+    """Return the head of a column as it stands before a cell of its own; blank if needless."""
+    if column.says_itself:
+        return ""
+    return f"{column.label}, {column.unit}" if column.unit else column.label
+
+
+def _wide(columns: Sequence[Column], rows: Sequence[dict[str, Any]]) -> Iterable[int]:
+    """Yield how many letters wide each column wants to be; words of a long text may break."""
+    for index, column in enumerate(columns):
+        texts = [
+            strip_tags(str(cell["text"] if index else cell))
+            for cell in (row["cells"][index] for row in rows[:_LOOKED_AT])
+        ]
+        longest = max(map(len, texts), default=0)
+        if column.number or column.short:  # neither they nor their head break
+            yield max(longest, len(column.label))
+        else:
+            yield max(min(longest, _LINE), *map(len, column.label.split()), 0)
 
 
 def wants_csv(request: HttpRequest) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import date, datetime
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -11,9 +11,27 @@ from zoneinfo import ZoneInfo
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from heapwright.web.measures import NBSP, with_unit
+from heapwright.data.sanitation import rules
+from heapwright.data.today import chosen_rule
+from heapwright.people.models import Units
+from heapwright.science.materials import Material
+from heapwright.web.measures import MEASURES, NBSP, with_unit
 from heapwright.yard import materials
-from heapwright.yard.models import Cover, End, Entry, Flow, Kind, Site, Smell, Squeeze, Stage
+from heapwright.yard.models import (
+    Cover,
+    End,
+    Entry,
+    Flow,
+    Kind,
+    Method,
+    Site,
+    Smell,
+    Squeeze,
+    Stage,
+    Yardstick,
+    Zone,
+)
+from heapwright.yard.yardstick import InForce
 
 
 def moment_words(at: datetime | None, tz: ZoneInfo) -> str:
@@ -32,18 +50,19 @@ def day_words(at: datetime | date | None, tz: ZoneInfo) -> str:
     return date_format(day, "j M Y").replace(" ", NBSP)
 
 
-def material_names() -> dict[str, str]:
-    """Return the name of every material that the site knows, by id."""
-    return {name: one.name for name, one in materials.library().items()}
+def material_names(library: Mapping[str, Material] | None = None) -> dict[str, str]:
+    """Return the name of every material that the site knows (of ``library``), by id."""
+    known = materials.library() if library is None else library
+    return {name: one.name for name, one in known.items()}
 
 
 class Teller:
-    """Tells entries in sentences; made once a page."""
+    """Tells entries in sentences; made once a page, with the page's library where it has one."""
 
-    def __init__(self, units: str) -> None:
+    def __init__(self, units: str, library: Mapping[str, Material] | None = None) -> None:
         self.units = units
         self.tz = Site.load().tz
-        self.names = material_names()
+        self.names = material_names(library)
 
     def when(self, entry: Entry) -> str:
         """Return when an entry happened, by the site's clock."""
@@ -58,8 +77,15 @@ class Teller:
         return with_unit(mass_kg, "mass", self.units)
 
     def material(self, name: str) -> str:
-        """Return a material's name."""
-        return self.names.get(name, name)
+        """Return a material's name; blank stands for what nobody knows."""
+        return self.names.get(name, name) or _("what nobody knows")
+
+    def temp(self, temp_c: float, as_typed: str = "") -> str:
+        """Return a temperature: as it was typed where that is in the person's unit."""
+        unit = MEASURES["temp"][self.units]
+        if as_typed.endswith(f" {unit.sign}"):
+            return as_typed.replace(" ", NBSP)
+        return with_unit(temp_c, "temp", self.units)
 
     def takes(self, entry: Entry) -> str:
         """Return what was taken from which lots, and water."""
@@ -182,8 +208,10 @@ def _cover(_tell: Teller, entry: Entry) -> str:
 
 
 def _check(tell: Teller, entry: Entry) -> str:
-    temps = [one["temp_c"] for one in entry.sent.get("temps", ())]
-    parts = [", ".join(with_unit(one, "temp", tell.units) for one in temps)] if temps else []
+    temps = [
+        tell.temp(one["temp_c"], one.get("as_typed", "")) for one in entry.sent.get("temps", ())
+    ]
+    parts = [", ".join(temps)] if temps else []
     seen = getattr(entry, "check_of", None)
     if seen is not None:
         if seen.squeeze:
@@ -198,6 +226,9 @@ def _check(tell: Teller, entry: Entry) -> str:
             )
         if seen.oxygen_pct is not None:
             parts.append(_("oxygen %(value)g %%") % {"value": seen.oxygen_pct})
+    shown = getattr(entry, "photo", None)
+    if shown is not None:
+        parts.append(_("photo: %(what)s") % {"what": shown.alt} if shown.alt else _("photo"))
     return f"{lots_of(entry)}: {'; '.join(parts)}"
 
 
@@ -305,6 +336,90 @@ def _weather(tell: Teller, entry: Entry) -> str:
     return f"{day_words(seen.day, tell.tz)}: {', '.join(parts)}"
 
 
+def _opening(tell: Teller, entry: Entry) -> str:
+    known = entry.opening.start_known
+    made_of = ", ".join(
+        f"{tell.mass(mass_kg)} {tell.material(line.material_id)}"
+        for line, mass_kg in _net(entry)
+        if line.from_kind == End.OPENING
+    )
+    words = (
+        _("%(lot)s at %(place)s, %(made_of)s; built or come then")
+        if known
+        else _("%(lot)s at %(place)s, %(made_of)s; since when, nobody knows")
+    )
+    return words % {
+        "lot": ", ".join(_made(entry)),
+        "place": ", ".join(_places(entry).values()) or "–",
+        "made_of": made_of,
+    }
+
+
+def _settings(tell: Teller, entry: Entry) -> str:
+    return ", ".join(
+        f"{label}: {value}" for label, value in yardstick_lines(entry.yardstick, tell.units)
+    )
+
+
+def yardstick_lines(found: Yardstick | InForce, units: str) -> list[tuple[str, str]]:
+    """Return what is set about the proofs, each with what it means where it is not set."""
+    error_scale = 1.8 if units == Units.US else 1.0
+    sign = MEASURES["temp"][units].sign
+    rule = rules().get(found.rule_id)
+    return [
+        (
+            _("rule"),
+            (f"{rule.id} ({rule.name})" if rule else found.rule_id)
+            or _("not set, so the usual one, %(rule)s") % {"rule": chosen_rule().rule},
+        ),
+        (
+            _("method"),
+            str(Method(found.method).label)
+            if found.method
+            else _("not set, so turned, and in a vessel where it stands in one"),
+        ),
+        (
+            _("probe error"),
+            _("not set, so nothing is taken off")
+            if found.probe_error_c is None
+            else _in_unit(found.probe_error_typed, found.probe_error_c * error_scale, sign),
+        ),
+        (
+            _("readings stand for"),
+            str(Zone(found.zone).label)
+            if found.zone
+            else _("not set, so what their points are called"),
+        ),
+        (
+            _("insulation"),
+            _("not set, so none")
+            if found.insulation_cm is None
+            else _in_unit(
+                found.insulation_typed,
+                MEASURES["depth"][units].from_si(found.insulation_cm),
+                MEASURES["depth"][units].sign,
+            ),
+        ),
+    ]
+
+
+def yardstick_words(found: InForce, units: str) -> str:
+    """Return one sentence that says under which settings a proof was judged."""
+    what = ", ".join(f"{label} {value}" for label, value in yardstick_lines(found, units))
+    if found.set_at is None:
+        return _("The site has set nothing about its proofs.")
+    return _("Judged under the site's settings of %(when)s, by %(who)s: %(what)s.") % {
+        "when": moment_words(found.set_at, Site.load().tz),
+        "who": found.set_by,
+        "what": what,
+    }
+
+
+def _in_unit(as_typed: str, value: float, sign: str) -> str:
+    """Return a figure as typed where that is in the person's unit, else in it."""
+    return as_typed if as_typed.endswith(f" {sign}") else f"{value:.3g}{NBSP}{sign}"
+
+
 _TELL: Final[dict[Kind, Callable[[Teller, Entry], str]]] = {
     Kind.DELIVERY: _delivery,
     Kind.BUILD: _build,
@@ -327,4 +442,6 @@ _TELL: Final[dict[Kind, Callable[[Teller, Entry], str]]] = {
     Kind.LABOUR: _labour,
     Kind.FUEL: _fuel,
     Kind.WEATHER: _weather,
+    Kind.OPENING: _opening,
+    Kind.SETTINGS: _settings,
 }

@@ -18,6 +18,10 @@ from heapwright.web.more import (
     set_up,
     signing,
     sources,
+    standing,
+    water,
+    weather,
+    yardstick,
 )
 
 urlpatterns = [
@@ -33,6 +37,8 @@ urlpatterns = [
     path("set-up/places/", set_up.set_up_places, name="set-up-places"),
     path("set-up/containers/", set_up.set_up_containers, name="set-up-containers"),
     path("set-up/sources/", set_up.set_up_sources, name="set-up-sources"),
+    path("set-up/rule/", yardstick.set_up_rule, name="set-up-rule"),
+    path("set-up/standing/", standing.set_up_standing, name="set-up-standing"),
     path("more/", index.more, name="more"),
     path("more/me/", people.me, name="me"),
     path("more/me/password/", people.my_password, name="my-password"),
@@ -42,6 +48,7 @@ urlpatterns = [
     path("more/people/<str:username>/close/", people.deactivate, name="deactivate"),
     path("more/people/<str:username>/open/", people.activate, name="activate"),
     path("more/site/", set_up.site, name="site"),
+    path("more/proofs/", yardstick.yardstick, name="yardstick"),
     path("more/places/", places.places, name="places"),
     path("more/places/add/", places.new_place, name="place-new"),
     path("more/places/add-rows/", places.new_rows, name="place-rows"),
@@ -80,7 +87,12 @@ urlpatterns = [
     path("more/audit/", entries.audit_page, name="audit"),
     path("more/labour/", logs.labour, name="labour"),
     path("more/fuel/", logs.fuel, name="fuel"),
-    path("more/weather/", logs.weather, name="weather"),
+    path("more/water/", water.water, name="water"),
+    path("more/weather/", weather.weather, name="weather"),
+    path("more/weather/file/", weather.weather_file, name="weather-file"),
+    path("more/weather/settings/", weather.weather_settings, name="weather-settings"),
+    path("more/weather/fetch/", weather.weather_fetch, name="weather-fetch"),
+    path("more/weather/withdraw/<int:got>/", weather.weather_withdraw, name="weather-withdraw"),
     path("more/sample/", logs.sample, name="sample"),
     path("more/result/", logs.result, name="result"),
 ]

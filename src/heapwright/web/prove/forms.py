@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from django import forms
@@ -11,12 +12,13 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from heapwright.data.sanitation import rules
-from heapwright.data.today import chosen_rule
 from heapwright.people.models import Units, User
 from heapwright.science.rules import Rule
 from heapwright.science.sanitation import Stated
 from heapwright.web.fields import MeasureField, NumberField
 from heapwright.web.forms import PersonForm
+from heapwright.yard.models import Site
+from heapwright.yard.yardstick import in_force
 
 CELSIUS_PER_FAHRENHEIT = 5.0 / 9.0
 
@@ -30,18 +32,49 @@ def rule_choices() -> list[tuple[str, list[tuple[str, str]]]]:
 
 
 class RuleForm(forms.Form):
-    """By which rule; the site's chosen one when nothing is said."""
+    """By which rule, and as of which day; the site's own rule, and today, when nothing is said."""
 
     rule = forms.ChoiceField(label=gettext_lazy("By the rule"), choices=rule_choices)
+    on = forms.DateField(
+        label=gettext_lazy("As of the end of"),
+        required=False,
+        widget=forms.DateInput({"type": "date"}),
+        help_text=gettext_lazy("A past day; left empty, today."),
+    )
 
-    def __init__(self, query: QueryDict, **kwargs: Any) -> None:
+    def __init__(self, query: QueryDict, *, site: Site, now: datetime, **kwargs: Any) -> None:
+        self.site, self.today = site, now.astimezone(site.tz).date()
+        self.given = query
         data = query.copy()
-        data.setdefault("rule", chosen_rule().rule)
+        as_of = _day_end(data.get("on", ""), site)
+        self.yardstick = in_force(as_of if as_of is not None and as_of < now else None)
+        data.setdefault("rule", self.yardstick.rule().id)
         super().__init__(data, **kwargs)
+
+    def clean_on(self) -> date | None:
+        """Return the past day; None for today."""
+        day: date | None = self.cleaned_data["on"]
+        if day is not None and day > self.today:
+            raise ValidationError(_("That day has not come yet."))
+        return None if day == self.today else day
+
+    def as_of(self) -> datetime | None:
+        """Return the end of the past day that is asked for; None for now."""
+        day = self.cleaned_data["on"]
+        return None if day is None else _day_end(day.isoformat(), self.site)
+
+
+def _day_end(text: str, site: Site) -> datetime | None:
+    """Return the last second of a day as typed; None when it is none."""
+    try:
+        day = date.fromisoformat(text)
+        return datetime.combine(day + timedelta(days=1), time(), site.tz) - timedelta(seconds=1)
+    except (ValueError, OverflowError):
+        return None
 
 
 class StatedForm(RuleForm, PersonForm):
-    """The rule and what no log can say."""
+    """The rule and what no log can say: what the site has set, unless the address says else."""
 
     method = forms.ChoiceField(
         label=gettext_lazy("How it is composted"),
@@ -83,9 +116,43 @@ class StatedForm(RuleForm, PersonForm):
         "depth", label=gettext_lazy("Insulating cover"), required=False, low=0, high=200
     )
 
-    def __init__(self, query: QueryDict, *, person: User, names: tuple[str, ...]) -> None:
-        super().__init__(query, person=person)
-        self.names = names
+    def __init__(
+        self,
+        query: QueryDict,
+        *,
+        person: User,
+        names: tuple[str, ...],
+        vessel: bool,
+        site: Site,
+        now: datetime,
+    ) -> None:
+        super().__init__(query, person=person, site=site, now=now)
+        self.names, self.vessel = names, vessel
+        rule = rules().get(self.data["rule"])
+        if rule is None:
+            return
+        self.usual = self.yardstick.stated(rule, vessel=vessel)
+        insulation = self.fields["insulation"]
+        assert isinstance(insulation, MeasureField)
+        cover_cm = self.usual.insulation_cm
+        for name, value in {
+            "method": self.usual.method or "",
+            "probe_error": f"{self.usual.probe_error_c / self.scale:.4g}"
+            if self.usual.probe_error_c
+            else "",
+            "zone": self.usual.zone or "",
+            "insulation": "" if cover_cm is None else f"{insulation.unit.from_si(cover_cm):.4g}",
+        }.items():
+            self.data.setdefault(name, value)
+
+    @property
+    def scale(self) -> float:
+        """Kelvin in a degree of the person's unit."""
+        return CELSIUS_PER_FAHRENHEIT if self.person.units == Units.US else 1.0
+
+    def is_overridden(self) -> bool:
+        """Whether the address states something else than the site has set."""
+        return any(name in self.given for name in ("method", "probe_error", "zone", "insulation"))
 
     @property
     def error_unit(self) -> str:
@@ -122,11 +189,13 @@ class StatedForm(RuleForm, PersonForm):
     def stated(self) -> Stated:
         """Return what is stated, in SI."""
         said = self.cleaned_data
-        scale = CELSIUS_PER_FAHRENHEIT if self.person.units == Units.US else 1.0
+        error, cover_cm = said["probe_error"], said["insulation"]
         return Stated(
             method=said["method"] or None,
-            insulation_cm=said["insulation"],
-            probe_error_c=(said["probe_error"] or 0.0) * scale,
+            insulation_cm=cover_cm if "insulation" in self.given else self.usual.insulation_cm,
+            probe_error_c=(error or 0.0) * self.scale
+            if "probe_error" in self.given
+            else self.usual.probe_error_c,
             zone=said["zone"] or None,
             points=said["points"],
         )

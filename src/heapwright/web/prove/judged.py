@@ -6,23 +6,21 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from functools import lru_cache
-from typing import Any, Final
+from typing import Final
 from zoneinfo import ZoneInfo
 
-from django.db.models import Count, Max
-
-from heapwright.data.sanitation import terms
 from heapwright.science.daily import Act, Log
 from heapwright.science.periods import day_text
 from heapwright.science.rules import Rule
-from heapwright.science.sanitation import Proof, Stated, Verdict, evaluate
-from heapwright.yard import prove
-from heapwright.yard.models import Entry, Flow, Kind, Lot, Site, Stage
+from heapwright.science.sanitation import Proof, Stated, Verdict
+from heapwright.yard import ledger, prove
+from heapwright.yard.models import Flow, Kind, Lot, Site, Stage
+from heapwright.yard.prove import LotLog
 
 WEAKEST: Final[tuple[Verdict, ...]] = ("not met", "cannot be shown", "not yet", "met")
 """Verdicts, the one furthest from met first."""
 
-Mark = tuple[tuple[Any, ...], ...]
+Mark = tuple[ledger.Written, ...]
 
 HEATING: Final = (Stage.FILLING, Stage.HOT)
 
@@ -62,14 +60,15 @@ class Evidence:
     """A lot's logs as they stand: the same until something is written about it, or struck.
 
     ``mark`` differs when the log of the lot or of one that it came from does, so that what is
-    worked out from it may be kept in memory.
+    worked out from it may be kept in memory. ``as_of`` leaves out what happened after it.
     """
 
     lot_id: int
     zone: str
     mark: Mark
+    as_of: datetime | None = None
 
-    def logs(self) -> tuple[Log, ...]:
+    def logs(self) -> tuple[LotLog, ...]:
         """Return the logs that together prove the lot."""
         return _logs(self)
 
@@ -80,17 +79,16 @@ class Evidence:
         return _judged(self, tuple(rules), stated, until_s)
 
 
-def evidence_of(lots: Collection[Lot]) -> dict[int, Evidence]:
+def evidence_of(lots: Collection[Lot], as_of: datetime | None = None) -> dict[int, Evidence]:
     """Return the evidence of each lot by its id, in a few queries however many there are."""
     zone = Site.load().zone
     marks = _marks([lot.id for lot in lots])
-    return {lot.id: Evidence(lot.id, zone, marks[lot.id]) for lot in lots}
+    return {lot.id: Evidence(lot.id, zone, marks[lot.id], as_of) for lot in lots}
 
 
 @lru_cache(maxsize=64)
-def _logs(evidence: Evidence) -> tuple[Log, ...]:
-    lot = Lot.objects.get(id=evidence.lot_id)
-    return tuple(prove.lot_log(lot, strand) for strand in prove.strands(lot))
+def _logs(evidence: Evidence) -> tuple[LotLog, ...]:
+    return prove.lot_logs(Lot.objects.get(id=evidence.lot_id), evidence.as_of)
 
 
 @lru_cache(maxsize=128)
@@ -113,13 +111,7 @@ def _marks(lot_ids: Collection[int]) -> dict[int, Mark]:
         ).values_list("to_lot_id", "from_lot_id"):
             parents[to_lot].add(from_lot)
         unknown = {one for line in parents.values() for one in line} - parents.keys()
-    written = {
-        lot_id: (lot_id, *said)
-        for lot_id, *said in Entry.lots.through.objects.filter(lot__in=parents)
-        .order_by()
-        .values_list("lot_id")
-        .annotate(Count("entry"), Max("entry__recorded_at"), Max("entry__struck_at"))
-    }
+    written = ledger.written_about(parents)
 
     def line(lot_id: int) -> set[int]:
         found, waiting = {lot_id}, [lot_id]
@@ -129,10 +121,7 @@ def _marks(lot_ids: Collection[int]) -> dict[int, Mark]:
             waiting += new
         return found
 
-    return {
-        lot_id: tuple(written.get(one, (one,)) for one in sorted(line(lot_id)))
-        for lot_id in lot_ids
-    }
+    return {lot_id: tuple(written[one] for one in sorted(line(lot_id))) for lot_id in lot_ids}
 
 
 def open_until_s(stage: str, now: datetime, zone: ZoneInfo) -> int | None:
@@ -143,7 +132,7 @@ def open_until_s(stage: str, now: datetime, zone: ZoneInfo) -> int | None:
 
 
 def judge(
-    logs: Sequence[Log], rules: Sequence[Rule], stated: Stated, *, until_s: int | None
+    logs: Sequence[LotLog], rules: Sequence[Rule], stated: Stated, *, until_s: int | None
 ) -> tuple[Judged, ...]:
     """Judge the logs of a lot by each rule.
 
@@ -155,12 +144,13 @@ def judge(
         Today may still be read.
     """
     judged = []
-    for log in logs:
-        proofs = evaluate(log, rules, stated, terms())
+    for one in logs:
+        log = one.log
+        proofs = one.judged(rules, stated)
         if until_s is not None and log.clock.day(_last_s(log)) < log.clock.day(until_s) - 1:
-            open_ones = [one.rule for one in proofs if one.verdict != "met"]
-            later = {one.rule.id: one for one in _until(log, until_s, open_ones, stated)}
-            proofs = tuple(later.get(one.rule.id, one) for one in proofs)
+            open_ones = [proof.rule for proof in proofs if proof.verdict != "met"]
+            later = {proof.rule.id: proof for proof in _until(one, until_s, open_ones, stated)}
+            proofs = tuple(later.get(proof.rule.id, proof) for proof in proofs)
         judged.append(proofs)
     return tuple(
         Judged(rule, tuple(proofs[at] for proofs in judged)) for at, rule in enumerate(rules)
@@ -174,15 +164,15 @@ def _last_s(log: Log) -> int:
     return max(times, default=0)
 
 
-def _until(log: Log, until_s: int, rules: Sequence[Rule], stated: Stated) -> tuple[Proof, ...]:
+def _until(one: LotLog, until_s: int, rules: Sequence[Rule], stated: Stated) -> tuple[Proof, ...]:
     """Judge a log as it stands at ``until_s``, later than its last row.
 
     A move, which is neither a turning nor a new start, marks the end; what is said of it is
     left out.
     """
-    log = replace(log, acts=(*log.acts, Act(until_s, "moved")))
+    log = replace(one.log, acts=(*one.log.acts, Act(until_s, "moved")))
     said = f"Moved on {day_text(log.clock.wall(until_s).date())}:"
     return tuple(
-        replace(one, notes=tuple(note for note in one.notes if not note.startswith(said)))
-        for one in evaluate(log, rules, stated, terms())
+        replace(proof, notes=tuple(note for note in proof.notes if not note.startswith(said)))
+        for proof in one.judged(rules, stated, log)
     )

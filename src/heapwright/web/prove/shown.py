@@ -18,7 +18,15 @@ from heapwright.web.drawing.proof_strip import ProofDay, State, proof_strip
 from heapwright.web.drawing.svg import Drawing
 from heapwright.web.more.tables import Column, csv_file, table
 from heapwright.web.prove.judged import Judged
-from heapwright.web.prove.words import cited, document, heat, limit_text, lowest_text, whole_c
+from heapwright.web.prove.words import (
+    cited,
+    document,
+    heat,
+    limit_text,
+    lowest_text,
+    plain,
+    whole_c,
+)
 
 DAYS_DRAWN: Final = 63
 """At most so many days are drawn; the table has all."""
@@ -85,7 +93,7 @@ def day_table(proof: Proof, units: str, at: int, *, download_href: str) -> dict[
                 date_format(day.date, "j M Y"),
                 "–" if day.lowest_temp_c is None else heat(day.lowest_temp_c, units),
                 _("yes") if day.counts else _("no"),
-                day.why,
+                plain(day.why, units),
             )
             for day in proof.days
         ],
@@ -94,7 +102,7 @@ def day_table(proof: Proof, units: str, at: int, *, download_href: str) -> dict[
     )
 
 
-def turn_table(proof: Proof, at: int) -> dict[str, Any] | None:
+def turn_table(proof: Proof, units: str, at: int) -> dict[str, Any] | None:
     """Return each turning, whether the rule lets it count, and why; None without any."""
     if not proof.turns:
         return None
@@ -106,7 +114,7 @@ def turn_table(proof: Proof, at: int) -> dict[str, Any] | None:
             (
                 date_format(turn.at, "j M Y, H:i"),
                 _("yes") if turn.credited else _("no"),
-                turn.why,
+                plain(turn.why, units),
             )
             for turn in proof.turns
         ],

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
+from urllib.parse import urlencode
 
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, render
@@ -13,33 +15,35 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from heapwright.data.sanitation import rules
-from heapwright.data.today import chosen_rule
 from heapwright.science.rules import Rule
 from heapwright.science.sanitation import Stated
 from heapwright.web.more.tables import Column, csv_file, csv_href, table, wants_csv
+from heapwright.web.more.telling import yardstick_words
 from heapwright.web.prove import shown
 from heapwright.web.prove.forms import RuleForm, StatedForm
 from heapwright.web.prove.judged import Judged, evidence_of, open_until_s
 from heapwright.web.prove.words import VERDICTS, asks, cited, document, plain, progress, said, when
-from heapwright.yard import state
+from heapwright.yard import prove, state
 from heapwright.yard.models import Lot, LotKind, Site, Stage
+from heapwright.yard.today import in_vessel
 
 
 @require_safe
 def lots(request: HttpRequest) -> HttpResponse:
     """Show how far each heap on the yard is with one rule."""
-    form = RuleForm(request.GET)
+    site, now = Site.load(), timezone.now()
+    form = RuleForm(request.GET, site=site, now=now)
     if not form.is_valid():
         return render(request, "heapwright/prove/lots.html", {"form": form}, status=422)
     rule = rules()[form.cleaned_data["rule"]]
-    site, now = Site.load(), timezone.now()
-    standing = [one for one in state.state_at() if one.kind in (LotKind.PILE, LotKind.COMPOST)]
+    as_of = form.as_of()
+    standing = [one for one in state.state_at(as_of) if one.kind in (LotKind.PILE, LotKind.COMPOST)]
     held = Lot.objects.in_bulk([one.id for one in standing])
-    stated = Stated(method=rule.methods[0] if len(rule.methods) == 1 else None)
-    evidence = evidence_of(held.values())
+    evidence = evidence_of(held.values(), as_of)
     rows = []
     for one in standing:
-        until_s = open_until_s(one.stage, now, site.tz)
+        until_s = open_until_s(one.stage, as_of or now, site.tz)
+        stated = form.yardstick.stated(rule, vessel=in_vessel(one), assume=True)
         rows.append((one, evidence[one.id].judged((rule,), stated, until_s=until_s)[0]))
     # those that still want something first, the oldest of them on top
     rows.sort(key=lambda row: (row[1].met_at is not None, row[0].begun_at))
@@ -60,13 +64,16 @@ def lots(request: HttpRequest) -> HttpResponse:
                 for one, judged in rows
             ),
         )  # fmt: skip
-    query = "" if rule.id == chosen_rule().rule else f"?rule={rule.id}"
+    asked = {name: request.GET[name] for name in ("rule", "on") if request.GET.get(name)}
+    query = f"?{urlencode(asked)}" if asked else ""
     return render(
         request,
         "heapwright/prove/lots.html",
         {
             "form": form,
             "rule": rule,
+            "on": form.cleaned_data["on"],
+            "settings_say": yardstick_words(form.yardstick, request.user.units),
             "asks": asks(rule, request.user.units),
             "document": document(rule),
             "proven": sum(judged.met_at is not None for _one, judged in rows),
@@ -111,25 +118,40 @@ def lot(request: HttpRequest, code: str) -> HttpResponse:
     if found.kind not in (LotKind.PILE, LotKind.COMPOST):
         raise Http404(_("A proof is for a pile or compost."))
     units, site, now = request.user.units, Site.load(), timezone.now()
-    standing = state.lot_state(code)
-    evidence = evidence_of([found])[found.id]
+    on = RuleForm(request.GET, site=site, now=now)
+    as_of = on.as_of() if on.is_valid() else None
+    standing = state.lot_state(code, as_of)
+    evidence = evidence_of([found], as_of)[found.id]
     logs = evidence.logs()
-    names = tuple(dict.fromkeys(name for log in logs for name in log.readings.points))
-    form = StatedForm(request.GET, person=request.user, names=names)
+    names = tuple(dict.fromkeys(name for one in logs for name in one.log.readings.points))
+    form = StatedForm(
+        request.GET,
+        person=request.user,
+        names=names,
+        vessel=standing is not None and in_vessel(standing),
+        site=site,
+        now=now,
+    )
     page: dict[str, Any] = {"lot": found, "standing": standing, "form": form}
-    if not logs or not form.is_valid():
+    if not form.is_valid() or not logs:
+        page["on"] = as_of
         return render(
             request, "heapwright/prove/lot.html", page, status=200 if not form.errors else 422
         )
     rule, stated = form.chosen(), form.stated()
     others = [one for one in _in_question(stated) if one.id != rule.id]
-    until_s = open_until_s(standing.stage if standing else "", now, site.tz)
+    until_s = open_until_s(standing.stage if standing else "", as_of or now, site.tz)
     judged, *rest = evidence.judged([rule, *others], stated, until_s=until_s)
     if wants_csv(request):
         return shown.days_csv(code, judged)
     page |= {
         "judged": judged,
         "rule": rule,
+        "on": as_of,
+        "later": prove.written_later(found, as_of) if as_of else None,
+        "entries_href": _entries(code, on.cleaned_data["on"]) if as_of else "",
+        "settings_say": yardstick_words(form.yardstick, units),
+        "overridden": form.is_overridden(),
         "said": said(judged),
         "met": judged.met_at is not None,
         "asks": asks(rule, units),
@@ -140,20 +162,20 @@ def lot(request: HttpRequest, code: str) -> HttpResponse:
                 "head": _("Log %(n)d of %(all)d") % {"n": at, "all": len(logs)}
                 if len(logs) > 1
                 else "",
-                "to_do": [plain(text) for text in proof.to_do],
-                "gaps": [plain(text) for text in proof.gaps],
-                "notes": [plain(text) for text in proof.notes],
+                "to_do": [plain(text, units) for text in proof.to_do],
+                "gaps": [plain(text, units) for text in proof.gaps],
+                "notes": [plain(text, units) for text in proof.notes],
                 "narrow": shown.strip(proof, units, uid=f"n{at}", width_px=328),
                 "wide": shown.strip(proof, units, uid=f"w{at}", width_px=760),
                 "days": shown.day_table(
                     proof, units, at, download_href=csv_href(request) if at == 1 else ""
                 ),
-                "turns": shown.turn_table(proof, at),
-                "deaths": shown.death_table(log, stated, at),
-                "dose": shown.dose(log, stated),
+                "turns": shown.turn_table(proof, units, at),
+                "deaths": shown.death_table(one.log, stated, at),
+                "dose": shown.dose(one.log, stated),
                 "working": shown.working(proof, units),
             }
-            for at, (proof, log) in enumerate(zip(judged.proofs, logs, strict=True), start=1)
+            for at, (proof, one) in enumerate(zip(judged.proofs, logs, strict=True), start=1)
         ],
         "others": _others(request.GET, code, rest),
         "certificate": _certificate(code, request.GET, rule),
@@ -198,6 +220,11 @@ def _others(query: QueryDict, code: str, rest: list[Judged]) -> dict[str, Any]:
         ),
         rows,
     )
+
+
+def _entries(code: str, until: date) -> str:
+    """Return the address of a lot's entries up to a day."""
+    return f"{reverse('entries')}?{urlencode({'lot': code, 'until': until.isoformat()})}"
 
 
 def _certificate(code: str, query: QueryDict, rule: Rule) -> str:

@@ -13,6 +13,8 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from heapwright.data import sources
 from heapwright.people.models import Units
+from heapwright.science import rule_words
+from heapwright.science.rule_words import Quantity, in_fahrenheit
 from heapwright.science.rules import Rule
 from heapwright.units import celsius_from_fahrenheit, fahrenheit_from_celsius
 from heapwright.web.heat import step_of
@@ -26,22 +28,10 @@ VERDICTS: Final = {
     "not met": gettext_lazy("not met"),
 }
 
-# The science speaks of the command line's options; on the page they are fields.
-_FIELDS: Final = (
-    ("give --method aerated or vessel", gettext_lazy("state how it is composted")),
-    ("give --method aerated", gettext_lazy("state how it is composted")),
-    ("give --method vessel", gettext_lazy("state how it is composted")),
-    ("with --insulation-cm", gettext_lazy("beside the log")),
-    ("state --zone all", gettext_lazy("state that the readings stand for all of it")),
-    (" If the clock changed then, give --time-zone.", ""),
-)
 
-
-def plain(text: str) -> str:
-    """Return what the science says with the page's own names for what can be stated."""
-    for option, words in _FIELDS:
-        text = text.replace(option, str(words))
-    return text
+def plain(text: str, units: str) -> str:
+    """Return what the science says with °F before each °C, for who reads °F."""
+    return in_fahrenheit(text) if units == Units.US else text
 
 
 def limit_text(temp_c: float, units: str) -> str:
@@ -51,9 +41,9 @@ def limit_text(temp_c: float, units: str) -> str:
 
 
 def lowest_text(temp_c: float, units: str) -> str:
-    """Return a lowest reading with one decimal, never rounded up past a limit."""
+    """Return a lowest reading to the tenth that it was read to, never rounded up past a limit."""
     value = fahrenheit_from_celsius(temp_c) if units == Units.US else temp_c
-    return f"{math.floor(value * 10 + 1e-4) / 10:.1f}"
+    return f"{math.floor(value * 10 + 1e-4) / 10:.1f}".removesuffix(".0")
 
 
 def whole_c(temp_c: float, units: str) -> float:
@@ -73,73 +63,18 @@ def heat(temp_c: float, units: str) -> SafeString:
 
 
 def asks(rule: Rule, units: str) -> list[str]:
-    """Return what a rule asks, a short line each."""
-    if rule.judged_by == "nothing in a log":
-        return [_("Other records show it: %(part)s.") % {"part": one} for one in rule.beyond_log]
-    limit = (_("above %(limit)s") if rule.strict else _("at or above %(limit)s")) % {
-        "limit": limit_text(rule.min_temp_c, units)
-    }
-    if rule.max_temp_c is not None:
-        limit = _("%(limit)s and at most %(most)s") % {
-            "limit": limit,
-            "most": limit_text(rule.max_temp_c, units),
-        }
-    if rule.judged_by == "hold":
-        lines = [
-            _("Every point %(limit)s for %(minutes)g minutes unbroken.")
-            % {"limit": limit, "minutes": rule.hold_min}
-        ]
-    else:
-        how = {
-            "consecutive": _("in a row"),
-            "total": _("in all, not necessarily in a row"),
-            "unsaid": _("judged in a row, as the document does not say"),
-        }[rule.judged_as]
-        lines = [
-            _("%(days)d days %(how)s with every point %(limit)s.")
-            % {"days": rule.days, "how": how, "limit": limit}
-        ]
-    if rule.turnings:
-        line = _("%(n)d turnings while it is hot") % {"n": rule.turnings}
-        if rule.turn_spacing_days:
-            line += _(", at least %(n)d days apart") % {"n": rule.turn_spacing_days}
-        if rule.hot_days_before_turn:
-            line += _(", each after %(n)d hot days in a row") % {"n": rule.hot_days_before_turn}
-        lines.append(f"{line}.")
-    if rule.depth_low_cm is not None and rule.depth_high_cm is not None:
-        lines.append(
-            _("Read %(low)s to %(high)s below the surface.")
-            % {
-                "low": with_unit(rule.depth_low_cm, "depth", units),
-                "high": with_unit(rule.depth_high_cm, "depth", units),
-            }
-        )
-    if rule.peak_temp_c is not None:
-        lines.append(
-            _("%(hours)g h of them above %(limit)s.")
-            % {"hours": rule.peak_min / 60, "limit": limit_text(rule.peak_temp_c, units)}
-        )
-    if rule.mean_temp_c is not None:
-        lines.append(
-            _("The mean above %(limit)s.") % {"limit": limit_text(rule.mean_temp_c, units)}
-        )
-    if rule.cover_cm:
-        lines.append(
-            _("%(depth)s of insulation over it.")
-            % {"depth": with_unit(rule.cover_cm, "depth", units)}
-        )
-    if rule.all_zones:
-        lines.append(_("All of the material, not the core alone."))
-    return lines
+    """Return what a rule asks, a short line each, in the person's units."""
+
+    def show(value: float, quantity: Quantity) -> str:
+        return limit_text(value, units) if quantity == "temp" else with_unit(value, "depth", units)
+
+    return rule_words.asks(rule, show, _=_)
 
 
 def document(rule: Rule) -> str:
     """Return jurisdiction, document, edition, and how the rule is known."""
-    edition = f", {rule.edition}" if rule.edition else ""
-    return _("%(who)s, %(document)s%(edition)s; as read on %(day)s, %(mark)s") % {
-        "who": rule.jurisdiction,
-        "document": rule.document,
-        "edition": edition,
+    return _("%(document)s; as read on %(day)s, %(mark)s") % {
+        "document": rule_words.document(rule),
         "day": rule.as_read,
         "mark": rule.mark,
     }
@@ -155,20 +90,26 @@ def cited(ids: tuple[str, ...]) -> str:
 
 
 def progress(judged: Judged) -> str:
-    """Return how many days and turnings count so far."""
+    """Return how many of the days and turnings asked for there are so far."""
     rule, proof = judged.rule, judged.weakest
     if rule.judged_by == "nothing in a log":
         return ""
     if rule.judged_by == "hold":
         return _("%(limit)g min unbroken asked") % {"limit": rule.hold_min}
     counted = proof.days_credited if rule.judged_as == "total" else proof.longest_run_days
-    text = _("%(counted)d of %(needed)d days") % {"counted": counted, "needed": rule.days}
+    text = _("%(counted)d of %(needed)d days") % {
+        "counted": min(counted, rule.days),
+        "needed": rule.days,
+    }
     if proof.turnings_needed:
         text += ", " + ngettext(
             "%(counted)d of %(needed)d turning",
             "%(counted)d of %(needed)d turnings",
             proof.turnings_needed,
-        ) % {"counted": proof.turnings_credited, "needed": proof.turnings_needed}
+        ) % {
+            "counted": min(proof.turnings_credited, proof.turnings_needed),
+            "needed": proof.turnings_needed,
+        }
     return text
 
 

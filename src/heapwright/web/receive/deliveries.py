@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from django import forms
+from django.db.models import Count, F, QuerySet, Sum
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -24,6 +25,9 @@ from heapwright.yard import history, materials
 from heapwright.yard.models import Contamination, Entry, Flow, Inspection, Kind, Site, Source
 
 PERIOD = timedelta(days=90)
+SHOWN = 100
+"""So many deliveries stand on the page; the file has all."""
+A_BLOCK = 1000
 
 
 class PeriodForm(forms.Form):
@@ -64,7 +68,7 @@ class Line:
 @require_safe
 def deliveries(request: HttpRequest) -> HttpResponse:
     """Show the deliveries of a period, by date, with what was found in them."""
-    form, lines = _asked(request)
+    form, found = _asked(request)
     tz = Site.load().tz
     known = materials.library()
     names = {name: one.name for name, one in known.items()}
@@ -90,29 +94,38 @@ def deliveries(request: HttpRequest) -> HttpResponse:
                     line.entry.struck_reason,
                     line.entry.note,
                 )
-                for line in lines
+                for line in _lines(found.iterator(chunk_size=A_BLOCK))
             ),
         )  # fmt: skip
     units = request.user.units
-    counted = [line for line in lines if not line.entry.is_struck]
+    shown, count = list(found[:SHOWN]), found.count()
+    came = _came(found).aggregate(
+        entries=Count("entry", distinct=True), kg=Sum("mass_kg", default=0.0)
+    )
+    note = _("Struck lines do not count.")
+    if count > len(shown):
+        note += " " + _("The latest %(shown)d of %(count)d deliveries; the file has all.") % {
+            "shown": len(shown),
+            "count": count,
+        }
     return render(
         request,
         "heapwright/receive/deliveries.html",
         {
             "form": form,
-            "total_kg": sum(line.flow.mass_kg for line in counted),
-            "count": len({line.entry.id for line in counted}),
+            "total_kg": came["kg"],
+            "count": came["entries"],
             "table": table(
                 "deliveries",
                 _("Deliveries, the latest first"),
                 (
                     Column(_("When"), short=True),
-                    Column(_("Source")),
+                    Column(_("Source"), says_itself=True),
                     Column(_("Lot")),
-                    Column(_("Material")),
+                    Column(_("Material"), says_itself=True),
                     Column(_("Weight"), unit=MASS[units].sign, number=True),
                     Column(_("As typed")),
-                    Column(_("Put where")),
+                    Column(_("Put where"), says_itself=True),
                     Column(_("Contamination")),
                 ),
                 [
@@ -129,10 +142,10 @@ def deliveries(request: HttpRequest) -> HttpResponse:
                         ),
                         struck=line.entry.is_struck,
                     )
-                    for line in lines
+                    for line in _lines(shown)
                 ],
                 download_href=csv_href(request),
-                note=_("Struck lines do not count."),
+                note=note,
             ),
         },
     )
@@ -141,9 +154,9 @@ def deliveries(request: HttpRequest) -> HttpResponse:
 @require_safe
 def contamination(request: HttpRequest) -> HttpResponse:
     """Show by source how often its lots were looked at and what was found."""
-    form, lines = _asked(request)
+    form, found = _asked(request)
     units = request.user.units
-    by_source = _by_source(lines)
+    by_source = _by_source(found)
     if wants_csv(request) and form.is_valid():
         return csv_file(
             "contamination",
@@ -168,7 +181,7 @@ def contamination(request: HttpRequest) -> HttpResponse:
                 "contamination",
                 _("By source, the most contaminated first"),
                 (
-                    Column(_("Source")),
+                    Column(_("Source"), says_itself=True),
                     Column(_("Lots"), number=True),
                     Column(_("Looked at"), number=True),
                     Column(_("None"), number=True),
@@ -210,31 +223,45 @@ class BySource:
     found: list[str] = field(default_factory=list)
 
 
-def _by_source(lines: Sequence[Line]) -> list[BySource]:
+def _came(found: QuerySet[Entry]) -> QuerySet[Flow]:
+    """Return the lines of deliveries that count, as they came."""
+    entries = found.filter(struck_at=None).order_by().values("id")
+    return Flow.objects.filter(
+        entry__in=entries, from_source__isnull=False, corrects=None
+    ).order_by()
+
+
+def _by_source(found: QuerySet[Entry]) -> list[BySource]:
+    sources = Source.objects.in_bulk()
     grouped: dict[int, BySource] = {}
-    for line in lines:
-        source = line.flow.from_source
-        if line.entry.is_struck or source is None:
-            continue
-        one = grouped.setdefault(source.id, BySource(source))
-        one.lots += 1
-        one.mass_kg += line.flow.mass_kg
-        seen = line.inspection
-        if seen is None:
-            continue
-        one.looked += 1
-        one.seen[seen.contamination] += 1
-        if seen.contamination == Contamination.MUCH:
-            one.much_kg += line.flow.mass_kg
-        if seen.found and seen.found not in one.found:
-            one.found.append(seen.found)
+    lines = _came(found)
+    for source_id, lots, mass_kg in lines.values_list("from_source_id").annotate(
+        Count("id"), Sum("mass_kg")
+    ):
+        grouped[source_id] = BySource(sources[source_id], lots=lots, mass_kg=mass_kg)
+    looked = lines.filter(to_lot__inspections__entry=F("entry"), to_lot__inspections__isnull=False)
+    for source_id, level, lots, mass_kg in looked.values_list(
+        "from_source_id", "to_lot__inspections__contamination"
+    ).annotate(Count("id"), Sum("mass_kg")):
+        one = grouped[source_id]
+        one.looked += lots
+        one.seen[level] = lots
+        if level == Contamination.MUCH:
+            one.much_kg = mass_kg
+    for source_id, seen in (
+        looked.exclude(to_lot__inspections__found="")
+        .order_by("-entry__happened_at", "-entry_id", "id")
+        .values_list("from_source_id", "to_lot__inspections__found")
+    ):
+        if seen not in grouped[source_id].found:
+            grouped[source_id].found.append(seen)
     return sorted(
         grouped.values(), key=lambda one: (-one.seen["much"], -one.seen["little"], one.source.name)
     )
 
 
-def _asked(request: HttpRequest) -> tuple[PeriodForm, list[Line]]:
-    """Return the form of the period and the lines of deliveries within it, the latest first."""
+def _asked(request: HttpRequest) -> tuple[PeriodForm, QuerySet[Entry]]:
+    """Return the form of the period and the deliveries within it, the latest first."""
     tz = Site.load().tz
     today = timezone.now().astimezone(tz).date()
     initial = {"since": today - PERIOD, "until": today}
@@ -245,7 +272,7 @@ def _asked(request: HttpRequest) -> tuple[PeriodForm, list[Line]]:
     else:
         form = PeriodForm(asked)
     if not form.is_valid():
-        return form, []
+        return form, history.entries().none()
     said = form.cleaned_data
 
     def midnight(day: date) -> datetime:
@@ -258,10 +285,10 @@ def _asked(request: HttpRequest) -> tuple[PeriodForm, list[Line]]:
     )
     if said["source"] is not None:
         found = found.filter(id__in=Flow.objects.filter(from_source=said["source"]).values("entry"))
-    return form, list(_lines(found))
+    return form, found
 
 
-def _lines(entries: Any) -> Iterator[Line]:
+def _lines(entries: Iterable[Entry]) -> Iterator[Line]:
     for entry in entries:
         seen: dict[int, Inspection] = {one.lot_id: one for one in entry.inspections.all()}
         stood: dict[int, str] = defaultdict(str)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -10,7 +11,7 @@ from django.urls import NoReverseMatch, reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_safe
 
 from heapwright.data import sources
@@ -24,7 +25,14 @@ from heapwright.web.shell import helper_only
 from heapwright.yard import materials
 from heapwright.yard.models import Contamination, Entry, LotKind, Site, Source
 from heapwright.yard.receive import receive_delivery
-from heapwright.yard.recipe import WaitingLot, waiting
+from heapwright.yard.recipe import LeftOut, WaitingLot, supply, waiting
+
+FIGURES = {
+    "moisture_pct": gettext_lazy("moisture"),
+    "n_pct_dry": gettext_lazy("nitrogen"),
+    "cn": gettext_lazy("C:N"),
+}
+"""The figures of a material that a mix cannot do without."""
 
 _TODAY = 0.5
 LONG_DAYS = 60.0
@@ -54,11 +62,11 @@ def on_hand(request: HttpRequest) -> HttpResponse:
                 _("On hand"),
                 (
                     Column(_("Lot"), short=True),
-                    Column(_("Material")),
+                    Column(_("Material"), says_itself=True),
                     Column(_("Can still wait")),
                     Column(_("Weight"), unit=MASS[units].sign, number=True),
                     Column(_("Volume"), unit=VOLUME[units].sign, number=True),
-                    Column(_("Where")),
+                    Column(_("Where"), says_itself=True),
                     Column(_("Waited"), unit=_("days"), number=True),
                     Column(_("Contamination")),
                 ),
@@ -66,8 +74,21 @@ def on_hand(request: HttpRequest) -> HttpResponse:
                 download_href=csv_href(request),
             ),
             "lives": _lives(lots),
+            "left_out": left_out(supply().left_out),
         },
     )
+
+
+def left_out(lots: Iterable[LeftOut]) -> list[dict[str, Any]]:
+    """Return the lots that cannot be mixed, with what is missing, for ``mix/left_out.html``."""
+    return [
+        {
+            "lot": one.lot,
+            "name": name_of(one.lot),
+            "missing": [FIGURES[name] for name in one.missing],
+        }
+        for one in lots
+    ]
 
 
 @helper_only
@@ -195,18 +216,20 @@ def _as_csv(lots: tuple[WaitingLot, ...]) -> HttpResponse:
 
 
 def _presses(lot: WaitingLot) -> str:
-    keeps = lot.keeps
-    assert keeps is not None
-    if lot.waited_days < _TODAY:
-        return _("Came today; keeps %(warm)g days in warm weather, %(cool)g in cool.") % {
-            "warm": keeps.days_warm,
-            "cool": keeps.days_cool,
-        }
-    return _("Waiting for %(waited).0f days; keeps %(warm)g in warm weather, %(cool)g in cool.") % {
-        "waited": lot.waited_days,
-        "warm": keeps.days_warm,
-        "cool": keeps.days_cool,
+    assert lot.keeps is not None
+    keeps = {
+        "warm": ngettext("%(n)g day", "%(n)g days", round(lot.keeps.days_warm))
+        % {"n": lot.keeps.days_warm},
+        "cool": f"{lot.keeps.days_cool:g}",
     }
+    if lot.waited_days < _TODAY:
+        return _("Came today; keeps %(warm)s in warm weather, %(cool)s in cool.") % keeps
+    waited = round(lot.waited_days)
+    return ngettext(
+        "Waiting for %(waited)d day; keeps %(warm)s in warm weather, %(cool)s in cool.",
+        "Waiting for %(waited)d days; keeps %(warm)s in warm weather, %(cool)s in cool.",
+        waited,
+    ) % {"waited": waited, **keeps}
 
 
 def _lives(lots: tuple[WaitingLot, ...]) -> dict[str, Any] | None:

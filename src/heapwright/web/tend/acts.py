@@ -25,11 +25,12 @@ from heapwright.web.tend import forms
 from heapwright.web.tend.rooms import code_words, site_clock, system_of, told
 from heapwright.yard import state, tend, use
 from heapwright.yard.acts import UseCase
-from heapwright.yard.models import Lot, LotKind, Stage
+from heapwright.yard.models import Entry, Kind, Lot, LotKind, Stage
 from heapwright.yard.state import LotState
 
 HEAPS: Final = (LotKind.PILE, LotKind.COMPOST)
 ALL: Final = tuple(LotKind)
+_LOOKED_BACK: Final = 3  # checks that tell where a heap is usually read
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,21 +215,32 @@ def _sent_before(request: HttpRequest, lot: Lot) -> bool:
 def _form(page: ActPage, request: HttpRequest, lot: LotState) -> forms.LotForm:
     more: dict[str, Any] = {}
     if page.form is forms.CheckForm:
-        more["depth_cm"] = _last_depth_cm(lot)
+        more["usual"] = _usual_points(lot)
     if page.form is forms.CombineForm:
         more["standing"] = state.state_at()
     make: Callable[..., forms.LotForm] = page.form
-    data = request.POST if request.method == "POST" else None
-    return make(data, person=request.user, lot=lot, **more)
+    if request.method == "POST":
+        return make(request.POST, request.FILES, person=request.user, lot=lot, **more)
+    return make(None, person=request.user, lot=lot, **more)
 
 
-def _last_depth_cm(lot: LotState) -> float | None:
-    """Return how deep the probe was last time, to be said once and not each day."""
-    check = state.last_checks([lot.id]).get(lot.id)
-    temps = check.entry.sent.get("temps", ()) if check else ()
-    depths = {one.get("depth_cm") for one in temps}
-    found = depths.pop() if len(depths) == 1 else None
-    return None if found is None else float(found)
+def _usual_points(lot: LotState) -> dict[str, float | None]:
+    """Return the points of the last checks, in the order read, with how deep each was read last.
+
+    So they are said once and not each day; a proof asks for each of them every day.
+    """
+    checks = (
+        Entry.objects.filter(lots__id=lot.id, kind=Kind.CHECK, struck_at=None)
+        .order_by("-happened_at", "-id")
+        .values_list("sent", flat=True)[:_LOOKED_BACK]
+    )
+    usual: dict[str, float | None] = {}
+    for sent in checks:
+        for one in sent.get("temps") or ():
+            if one.get("point") and len(usual) < len(forms.POINTS):
+                deep = one.get("depth_cm")
+                usual.setdefault(one["point"], None if deep is None else float(deep))
+    return usual
 
 
 def _groups(form: forms.LotForm) -> list[dict[str, Any]]:

@@ -71,7 +71,7 @@ def laid(lot: Lot, materials: Mapping[str, Material]) -> list[Laid]:
 def _materials_of(lot_ids: Collection[int]) -> dict[int, set[str]]:
     found: dict[int, set[str]] = defaultdict(set)
     for lot_id, material_id in Flow.objects.filter(
-        ledger.counts(), to_lot__in=lot_ids, from_kind=End.SOURCE
+        ledger.counts(), to_lot__in=lot_ids, from_kind__in=(End.SOURCE, End.OPENING)
     ).values_list("to_lot_id", "material_id"):
         found[lot_id].add(material_id)
     return found
@@ -90,12 +90,18 @@ def _named(
     return line.from_lot.code, "brown"
 
 
-def layers(lines: Sequence[Laid]) -> tuple[Layer, ...]:
+def layers(lines: Sequence[Laid], *, all_of_a_kind: bool = False) -> tuple[Layer, ...]:
     """Return the layers of a drawing; what lies on its like is one layer.
 
     Where that makes more than can be told apart, neighbours of one category are one layer.
+    ``all_of_a_kind`` puts all of a material together, for a heap that was mixed.
     """
     filled = [one for one in lines if one.volume_m3]
+    if all_of_a_kind:
+        volumes: dict[tuple[str, Category], float] = defaultdict(float)
+        for one in filled:
+            volumes[one.name, one.category] += one.volume_m3 or 0.0
+        return tuple(Layer(name, category, m3) for (name, category), m3 in volumes.items())
     alike = [list(group) for _key, group in groupby(filled, lambda one: (one.name, one.category))]
     if len(alike) > _TOLD_APART:
         alike = [list(group) for _key, group in groupby(filled, lambda one: one.category)]
@@ -142,6 +148,17 @@ def probes(summaries: Sequence[DailySummary], high_m: float) -> tuple[Probe, ...
     )
 
 
+def point_names(summaries: Sequence[DailySummary]) -> str:
+    """Return which pin is which point, ``1 base, 2 core``; blank where their numbers say it."""
+    last = max((one.day for one in summaries), default=None)
+    rows = sorted((one for one in summaries if one.day == last), key=_by_point)
+    if all(one.point.isdecimal() or not one.point for one in rows):
+        return ""
+    return ", ".join(
+        f"{number} {one.point}" for number, one in zip(numbers(rows), rows, strict=True)
+    )
+
+
 def _by_point(one: DailySummary) -> tuple[bool, float, str]:
     digits = one.point.isdecimal()
     return not digits, float(one.point) if digits else 0.0, one.point
@@ -155,14 +172,23 @@ def numbers(rows: Sequence[DailySummary]) -> list[int]:
     return list(range(1, len(rows) + 1))
 
 
-def section(lot: LotState, lines: Sequence[Laid], summaries: Sequence[DailySummary]) -> Section:
-    """Return the heap as it is cut open in the drawing."""
+def section(
+    lot: LotState,
+    lines: Sequence[Laid],
+    summaries: Sequence[DailySummary],
+    turned_at: datetime | None = None,
+) -> Section:
+    """Return the heap as it is cut open in the drawing.
+
+    ``turned_at`` is when it was turned last: what was laid before is mixed.
+    """
     place = lot.place
     kind = place.kind if place else ""
     high_m = max(height_m(lot), 0.05)
     width_m = min(place.width_m, place.depth_m) if place and kind == PlaceKind.LANE else None
     if width_m is None:
         width_m = place.width_m if place and kind in WALLED else max(2.2 * high_m, 0.5)
+    mixed = turned_at is not None and all(one.at <= turned_at for one in lines)
     return Section(
         code=lot.code,
         shape=SHAPES.get(kind, "cone"),
@@ -170,6 +196,7 @@ def section(lot: LotState, lines: Sequence[Laid], summaries: Sequence[DailySumma
         height_m=high_m,
         wall_m=(place.height_m or 0.0) if place and kind in WALLED else 0.0,
         cover=drawn_cover(lot.cover),
-        layers=layers(lines),
+        layers=layers(lines, all_of_a_kind=mixed),
         probes=probes(summaries, high_m),
+        mixed=mixed,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import timedelta
 from typing import Any, ClassVar, Final
 from uuid import uuid4
@@ -33,6 +33,7 @@ from heapwright.yard.models import (
     Stage,
 )
 from heapwright.yard.models.readings import TEMP_HIGH_C, TEMP_LOW_C
+from heapwright.yard.photos import Picture, picture
 from heapwright.yard.state import LotState
 
 POINTS = (1, 2, 3, 4, 5)
@@ -134,6 +135,8 @@ class CheckForm(LotForm):
         "temps.depth_cm": "depth",
         "height_m": "height",
         "oxygen_pct": "oxygen",
+        "photo": "photo",
+        "photo_alt": "photo_alt",
     }
 
     temp_1 = MeasureField("temp", label=gettext_lazy("Point 1"), required=False)
@@ -157,14 +160,60 @@ class CheckForm(LotForm):
     pests = forms.CharField(
         label=gettext_lazy("Flies, rats, others"), required=False, max_length=120
     )
+    photo = forms.FileField(
+        label=gettext_lazy("Photo"),
+        required=False,
+        allow_empty_file=True,  # told apart below, in our words
+        widget=forms.FileInput({"accept": "image/jpeg,image/png,image/webp"}),
+        help_text=gettext_lazy(
+            "Of the heap, not of people. It is made small, and where and with what it was taken "
+            "is left out of it."
+        ),
+    )
+    photo_alt = forms.CharField(
+        label=gettext_lazy("What the photo shows"),
+        required=False,
+        max_length=200,
+        help_text=gettext_lazy("For those who cannot see it."),
+    )
 
-    def __init__(self, *args: Any, depth_cm: float | None = None, **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, usual: Mapping[str, float | None] | None = None, **kwargs: Any
+    ) -> None:
+        """Make the form; ``usual`` are the points read so far, each with its last depth in cm.
+
+        The fields are named after them, since a proof asks for the same points every day. Their
+        names travel with the form, so that what is typed beside a name is written under it.
+        """
         super().__init__(*args, **kwargs)
-        self.depth_cm = depth_cm
-        if depth_cm is not None:
-            field = self.fields["depth"]
-            assert isinstance(field, MeasureField)
-            self.initial["depth"] = f"{field.unit.from_si(depth_cm):.3g}"
+        usual = usual or {}
+        depth = self.fields["depth"]
+        assert isinstance(depth, MeasureField)
+        told = {cm for cm in usual.values() if cm is not None}
+        self.depth_cm = told.pop() if len(told) == 1 and None not in usual.values() else None
+        if self.depth_cm is not None:
+            self.initial["depth"] = f"{depth.unit.from_si(self.depth_cm):.3g}"
+        self.depths = dict(usual)
+        self.points = self._points(list(usual))
+        for point, name in zip(POINTS, self.points, strict=True):
+            label = _("Point %(n)s") % {"n": name} if name.isdecimal() else name.capitalize()
+            cm = usual.get(name)
+            if cm is not None and self.depth_cm is None:
+                label += f", {depth.unit.from_si(cm):.0f}\u00a0{depth.sign}"
+            self.fields[f"temp_{point}"].label = label
+
+    def _points(self, usual: list[str]) -> list[str]:
+        """Return the name of each point: as the form was shown, else as usual, then numbers."""
+        if self.is_bound:
+            sent = [str(self.data.get(f"point_{point}", "")).strip()[:20] for point in POINTS]
+            given = [name or str(point) for name, point in zip(sent, POINTS, strict=True)]
+            return given if len(set(given)) == len(given) else [str(point) for point in POINTS]
+        free = [str(point) for point in POINTS if str(point) not in usual]
+        return [*usual, *free][: len(POINTS)]
+
+    def named(self) -> list[tuple[str, str]]:
+        """Return the hidden fields that carry the points' names."""
+        return [(f"point_{point}", name) for point, name in zip(POINTS, self.points, strict=True)]
 
     def temps(self) -> list[Any]:
         """Return the fields of the first points, which stand side by side."""
@@ -181,6 +230,31 @@ class CheckForm(LotForm):
             name in self.errors or (name != "happened_at" and name in self.changed_data)
             for name in rest
         )
+
+    def photo_lost(self) -> bool:
+        """Whether a photo was sent with a form that is shown again, which no browser keeps."""
+        return self.is_bound and "photo" in self.files
+
+    def photo_wanted(self) -> bool:
+        """Whether something was sent, or is wrong, in the part of the photo."""
+        return self.photo_lost() or (
+            self.is_bound
+            and (
+                "photo" in self.errors
+                or "photo_alt" in self.errors
+                or bool(self.data.get("photo_alt"))
+            )
+        )
+
+    def clean_photo(self) -> Picture | None:
+        """Return the photo made anew, None without one."""
+        sent = self.cleaned_data["photo"]
+        if sent is None or sent is False:
+            return None
+        try:
+            return picture(sent, size_bytes=sent.size)
+        except YardError as error:
+            raise ValidationError(f"{error.message[:1].upper()}{error.message[1:]}.") from None
 
     def clean(self) -> dict[str, Any]:
         """Refuse a temperature that no heap has, beside its own field."""
@@ -202,12 +276,17 @@ class CheckForm(LotForm):
     def act(self) -> Act:
         """Return the check."""
         read = self.cleaned_data
-        depth_cm = self.depth_cm if "depth" not in self.changed_data else read["depth"]
+        told = "depth" in self.changed_data
         return tend.CheckLot(
             **self.said(),
             temps=tuple(
-                tend.Temp(point=str(point), temp_c=read[f"temp_{point}"], depth_cm=depth_cm)
-                for point in POINTS
+                tend.Temp(
+                    point=name,
+                    temp_c=read[f"temp_{point}"],
+                    depth_cm=read["depth"] if told else self.depths.get(name, self.depth_cm),
+                    as_typed=self.as_typed(f"temp_{point}"),
+                )
+                for point, name in zip(POINTS, self.points, strict=True)
                 if read[f"temp_{point}"] is not None
             ),
             squeeze=read["squeeze"],
@@ -215,6 +294,8 @@ class CheckForm(LotForm):
             pests=read["pests"],
             height_m=read["height"],
             oxygen_pct=read["oxygen"],
+            photo=read["photo"],
+            photo_alt=read["photo_alt"],
         )
 
 
@@ -308,6 +389,9 @@ class MeasureForm(LotForm):
             volume_m3=read["volume"],
             bulk_density_kg_m3=read["density"],
             settled=read["settled"],
+            as_typed=", ".join(
+                filter(None, (self.as_typed(name) for name in ("mass", "volume", "density")))
+            ),
         )
 
 
@@ -348,10 +432,8 @@ def _amount(prefix: str = "") -> tuple[str, ...]:
     return tuple(f"{prefix}{name}" for name in ("mass", "volume", "count", "container"))
 
 
-class AmountForm(LotForm):
-    """A form that asks how much: by the scales, by volume, or in so many containers."""
-
-    groups: ClassVar = ((gettext_lazy("How much"), _amount()),)
+class AmountFields(ActForm):
+    """Fields that ask how much: by the scales, by volume, or in so many containers."""
 
     mass = MeasureField("mass", label=gettext_lazy("By the scales"), required=False)
     volume = MeasureField("volume", label=gettext_lazy("By volume"), required=False)
@@ -382,15 +464,17 @@ class AmountForm(LotForm):
         )
 
     def _typed(self, prefix: str) -> str:
-        parts = []
-        for name in (f"{prefix}mass", f"{prefix}volume"):
-            field, text = self.fields[name], self.data.get(name, "").strip()
-            if text and isinstance(field, MeasureField):
-                parts.append(f"{text} {field.sign}")
+        parts = [self.as_typed(f"{prefix}{name}") for name in ("mass", "volume")]
         if self.cleaned_data[f"{prefix}container"]:
             count = self.data.get(f"{prefix}count", "").strip()
             parts.append(f"{count} × {self.cleaned_data[f'{prefix}container']}")
-        return ", ".join(parts)[:120]
+        return ", ".join(filter(None, parts))[:120]
+
+
+class AmountForm(AmountFields, LotForm):
+    """A form of an act on one lot that asks how much."""
+
+    groups: ClassVar = ((gettext_lazy("How much"), _amount()),)
 
 
 def _amount_names(act: str, prefix: str = "") -> dict[str, str]:

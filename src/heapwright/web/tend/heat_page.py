@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from itertools import groupby
 from typing import Any, Final
 
 from django.http import HttpResponse
@@ -13,15 +14,18 @@ from django.utils.translation import ngettext
 
 from heapwright.data.pile import heat_alarms
 from heapwright.science.sanitation import Proof
-from heapwright.web.charts import Act, Reading, Threshold, temperature_history
+from heapwright.web.charts import Act, Forecast, Reading, Threshold, temperature_history
 from heapwright.web.measures import MEASURES, figure
 from heapwright.web.more.tables import Column, Row, csv_file, table
 from heapwright.web.tend import plan
+from heapwright.web.tend.outlook import acts_of, band_of, hot_c
 from heapwright.web.tend.rooms import say_in
+from heapwright.yard.forecast import Outlook
 from heapwright.yard.models import DailySummary, Kind, Lot, Site
 from heapwright.yard.models.readings import NO_DEPTH_CM
 
 _POINTS_DRAWN: Final = 240
+_ROWS_APART: Final = 60
 CHART_WORDS: Final = {
     Kind.BUILD: "built",
     Kind.TURN: "turned",
@@ -40,11 +44,21 @@ def heat(
     proof: Proof | None,
     system: str,
     site: Site,
+    outlook: Outlook | None = None,
+    now: datetime | None = None,
 ) -> dict[str, Any]:
-    """Return the chart in two widths and its table; days count from when the lot was made."""
-    if not summaries:
+    """Return the chart in two widths and its table; days count from when the lot was made.
+
+    With an ``outlook`` the foreseen band, the turnings planned and ``now`` are in it too.
+    """
+    if not summaries and outlook is None:
         return {"history": None}
-    begun = (begun or datetime.fromtimestamp(summaries[0].first_s, site.tz)).astimezone(site.tz)
+    if begun is None and summaries:
+        begun = datetime.fromtimestamp(summaries[0].first_s, site.tz)
+    if outlook is not None:
+        begun = outlook.built
+    assert begun is not None
+    begun = begun.astimezone(site.tz)
     unit = plan.temp_unit(system)
     readings, by_day = _readings(summaries, site)
     limit_c = proof.rule.min_temp_c if proof else None
@@ -52,22 +66,42 @@ def heat(
     thresholds = [Threshold(warm.temp_c, _("too hot"))]
     if limit_c:
         thresholds.append(Threshold(limit_c, _("rule")))
+    elif outlook is not None:
+        thresholds.append(Threshold(hot_c(), _("hot")))
+    last = max([one.time for one in readings[-1:]], default=begun)
+    foreseen: list[Forecast] = []
+    to_come: list[Act] = []
+    if outlook is not None:
+        foreseen = band_of(outlook)
+        last = max(last, foreseen[-1].time)
+        to_come = acts_of(outlook, now or last, site)
     drawn: dict[str, Any] = {
         "title": _("Temperatures of %(lot)s") % {"lot": lot.code},
         "built": begun,
         "acts": [
             Act(when.astimezone(site.tz), CHART_WORDS[Kind(kind)])
             for kind, when in acts_done
-            if when <= _last(readings)
-        ],
+            if when <= last
+        ]
+        + to_come,
+        "forecast": foreseen,
         "thresholds": thresholds,
         "temp_unit": unit,
     }
-    notes = [
-        _("Dots: the mean of each point on a day.")
-        if by_day
-        else _("Dots: each point as it was read; line: the mean of a round.")
-    ]
+    notes = []
+    if readings:
+        notes.append(
+            _("Dots: the mean of each point on a day.")
+            if by_day
+            else _("Dots: each point as it was read; line: the mean of a round.")
+        )
+    if outlook is not None:
+        notes.append(
+            _(
+                "Band: the core as modelled, 90 of 100 members; dashed: their middle. A model "
+                "proves nothing."
+            )
+        )
     if proof:
         notes.append(
             _("Rule: %(limit)s of %(rule)s.")
@@ -79,12 +113,8 @@ def heat(
         ),
         "history_small": temperature_history(readings, uid="heat-s", height_px=230, **drawn),
         "history_note": " ".join(notes),
-        "history_table": _heat_table(lot, summaries, system),
+        "history_table": _heat_table(lot, summaries, system) if summaries else None,
     }
-
-
-def _last(readings: Sequence[Reading]) -> datetime:
-    return readings[-1].time
 
 
 def _readings(summaries: Sequence[DailySummary], site: Site) -> tuple[list[Reading], bool]:
@@ -123,35 +153,55 @@ def _names(summaries: Sequence[DailySummary]) -> list[str]:
 
 
 def _heat_table(lot: Lot, summaries: Sequence[DailySummary], system: str) -> dict[str, Any]:
+    """Return each point of each day, or where they are very many all points of a day as one."""
     unit, depth = MEASURES["temp"][system].sign, MEASURES["depth"][system].sign
-    columns = [
-        Column(_("Day"), short=True),
-        Column(_("Point"), number=True),
-        Column(_("Depth"), unit=depth, number=True),
+    temps = [
         Column(_("Lowest"), unit=unit, number=True),
         Column(_("Highest"), unit=unit, number=True),
         Column(_("Readings"), number=True),
     ]
+    columns = [
+        Column(_("Day"), short=True),
+        Column(_("Point"), number=True),
+        Column(_("Depth"), unit=depth, number=True),
+        *temps,
+    ]
     rows = [
-        Row(
-            (
-                date_format(one.day, "j M Y"),
-                one.point or "–",
-                "–" if one.depth_cm == NO_DEPTH_CM else figure(one.depth_cm, "depth", system),
-                figure(one.min_c, "temp", system),
-                figure(one.max_c, "temp", system),
-                str(one.count),
-            )
+        (
+            date_format(one.day, "j M Y"),
+            one.point or "–",
+            "–" if one.depth_cm == NO_DEPTH_CM else figure(one.depth_cm, "depth", system),
+            *_lowest_highest([one], system),
         )
         for one in reversed(summaries)
+        if len(summaries) <= _ROWS_APART
     ]
+    note = ngettext("%(count)d row", "%(count)d rows", len(rows)) % {"count": len(rows)}
+    if not rows:
+        columns = [columns[0], Column(_("Points"), number=True), *temps]
+        rows = [
+            (date_format(day, "j M Y"), str(len(those)), *_lowest_highest(those, system))
+            for day, those in (
+                (day, list(those))
+                for day, those in groupby(reversed(summaries), key=lambda one: one.day)
+            )
+        ]
+        note = _("All points of a day as one; the file has each.")
     return table(
         "temperatures",
         _("Temperatures of %(lot)s, day by day") % {"lot": lot.code},
         columns,
-        rows,
+        [Row(cells) for cells in rows],
         download_href="?format=csv",
-        note=ngettext("%(count)d row", "%(count)d rows", len(rows)) % {"count": len(rows)},
+        note=note,
+    )
+
+
+def _lowest_highest(of: Sequence[DailySummary], system: str) -> tuple[str, str, str]:
+    return (
+        figure(min(one.min_c for one in of), "temp", system),
+        figure(max(one.max_c for one in of), "temp", system),
+        str(sum(one.count for one in of)),
     )
 
 

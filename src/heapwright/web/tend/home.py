@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime, time, timedelta
 from functools import lru_cache
 from typing import Any, Final
-from uuid import UUID
+from urllib.parse import urlencode
+from uuid import UUID, uuid5
 
 from django.contrib import messages
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
@@ -20,9 +22,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_POST
 
-from heapwright.data.sanitation import rules
 from heapwright.data.today import chosen_rule
 from heapwright.web.drawing.key import heat_key
+from heapwright.web.drawing.lean import lean
 from heapwright.web.drawing.places import LengthUnit, Yard
 from heapwright.web.drawing.yard_plan import yard_plan
 from heapwright.web.drawing.yard_rows import yard_rows
@@ -34,10 +36,11 @@ from heapwright.web.shell import helper_only
 from heapwright.web.tend import plan
 from heapwright.web.tend.rooms import say_in, site_clock, system_of, told, way
 from heapwright.web.tend.tasks import shown_task
-from heapwright.yard import history, tend, today
-from heapwright.yard.acts import Act, as_sent
+from heapwright.yard import history, mix, tend, today
+from heapwright.yard.acts import Act, Take, as_sent
+from heapwright.yard.amounts import Quantity
 from heapwright.yard.errors import YardError
-from heapwright.yard.models import Entry, Kind, Place, Site, Stage
+from heapwright.yard.models import Entry, Kind, Known, Place, Site, Stage
 from heapwright.yard.state import DayTemp, LotState
 from heapwright.yard.today import Say, Sight, Task
 
@@ -46,6 +49,8 @@ ONE_TAP: Final[Mapping[str, tuple[type[Act], Any, frozenset[str]]]] = {
     Kind.MOVE: (tend.Move, tend.move, frozenset({"lot", "to_place"})),
     Kind.COVER: (tend.CoverLot, tend.cover, frozenset({"lot", "cover"})),
     Kind.STAGE: (tend.DeclareStage, tend.declare_stage, frozenset({"lot", "stage"})),
+    Kind.WATER: (tend.Water, tend.water, frozenset({"lot", "litres"})),
+    Kind.ADD: (mix.AddToPile, mix.add_to_pile, frozenset({"lot", "take"})),
 }
 """What one tap may write: the act, its use case, the fields that the tap may state."""
 
@@ -74,11 +79,11 @@ def yard(request: HttpRequest) -> HttpResponse:
     if wants_csv(request):
         return _csv(sight)
     tasks = today.tasks(sight, say) if on is None else ()
-    numbers: dict[str, int] = {}
+    first: dict[str, tuple[int, Task]] = {}
     for number, task in enumerate(tasks, start=1):
         if task.lot:
-            numbers.setdefault(task.lot, number)
-    drawn = plan.drawn_yard(site.name, places, sight, numbers, say)
+            first.setdefault(task.lot, (number, task))
+    drawn = plan.drawn_yard(site.name, places, sight, first, say)
     status = 400 if wrong else 200
     return render(
         request,
@@ -92,13 +97,16 @@ def yard(request: HttpRequest) -> HttpResponse:
             "yesterday": (sight.today - timedelta(days=1)).isoformat(),
             **_lists(tasks, request.user),
             "rests_on": list(enumerate(tasks, 1)),
+            "ahead": _ahead(sight) if on is None else "",
             "alarm": any(task.alarm for task in tasks),
             "hot": any(task.rank == today.Rank.HEAT for task in tasks),
-            "rule": rules()[chosen_rule().rule],
+            "rule": sight.yardstick.rule(),
+            "own_rule": sight.yardstick.is_own(sight.yardstick.rule()),
             "chosen": chosen_rule(),
             "sources_href": way("fact-sources"),
             "past": _past(on, site, system) if on is not None else (),
             "standing": _standing(request, sight, say),
+            "print_query": urlencode([("lot", heap.state.code) for heap in sight.heaps]),
             **_drawings(drawn, plan.temp_unit(system), plan.length_unit(system)),
         },
         status=status,
@@ -112,6 +120,20 @@ def _lists(tasks: Sequence[Task], person: Any) -> dict[str, Any]:
         "tasks": [one for task, one in shown if not task.can_wait],
         "waiting": [one for task, one in shown if task.can_wait],
     }
+
+
+def _ahead(sight: Sight) -> str:
+    """Return for how many heaps the forecast is to come, so that log and rules stand alone."""
+    waiting = sum(not one.fresh for one in sight.ahead.values())
+    if not waiting:
+        return ""
+    return ngettext(
+        "The forecast of %(count)d heap is being worked out: until then its tasks come from log "
+        "and rules alone. Load the page again to see what the forecast adds.",
+        "The forecasts of %(count)d heaps are being worked out: until then their tasks come from "
+        "log and rules alone. Load the page again to see what the forecast adds.",
+        waiting,
+    ) % {"count": waiting}
 
 
 def _day(typed: str, site: Site, now: datetime) -> tuple[date | None, str]:
@@ -139,11 +161,16 @@ def _drawings(drawn: Yard, temp: TempUnit, length: LengthUnit) -> dict[str, Any]
     """Return the drawings of a yard; the same yard is drawn once."""
     units: dict[str, Any] = {"temp_unit": temp, "length_unit": length}
     holds_heaps = any(place.piles or place.kind in ("bay", "vessel") for place in drawn.places)
-    small = yard_plan(drawn, uid="plan-s", width_px=328, **units)
+    small = lean(yard_plan(drawn, uid="plan-s", width_px=328, **units))
+    rows = [
+        lean(yard_rows(drawn, uid=uid, width_px=width_px, **units)) if holds_heaps else ""
+        for uid, width_px in (("rows", 328), ("rows-l", 790))
+    ]
     return {
-        "rows": yard_rows(drawn, uid="rows", **units) if holds_heaps else small,
+        "rows": rows[0] or small,
+        "rows_wide": rows[1],
         "plan_small": small if holds_heaps else "",
-        "plan": yard_plan(drawn, uid="plan-l", width_px=760, **units),
+        "plan": lean(yard_plan(drawn, uid="plan-l", width_px=1200, **units)),
         "key": heat_key(uid="key", temp_unit=temp),
     }
 
@@ -178,10 +205,10 @@ def _lots(sight: Sight) -> list[tuple[LotState, DayTemp | None, str]]:
 def _standing(request: HttpRequest, sight: Sight, say: Say) -> dict[str, Any]:
     columns = [
         Column(_("Lot"), short=True),
-        Column(_("What")),
+        Column(_("What"), says_itself=True),
         Column(_("Hottest"), number=True),
         Column(_("Day"), number=True),
-        Column(_("Where")),
+        Column(_("Where"), says_itself=True),
         Column(_("Volume"), number=True),
         Column(_("Mass"), number=True),
     ]
@@ -267,21 +294,55 @@ def do(request: HttpRequest) -> HttpResponse:
         entry_id = UUID(request.POST.get("entry_id", ""))
     except ValueError:
         return _not_done(request, _("the task came without its id; open the yard again"))
-    fields = {name: request.POST[name] for name in names if name in request.POST}
-    if "lot" not in fields:
+    if "lot" not in request.POST:
         return _not_done(request, _("of which lot?"))
     now = timezone.now().replace(second=0, microsecond=0)
+    tell = Teller(system_of(request))
+    turned: Entry | None = None
     try:
-        act = make(id=entry_id, happened_at=now, **fields)
-        entry = _written(act, kind) or use_case(act, request.user)
-    except TypeError:
+        act = make(id=entry_id, happened_at=now, **_fields(request, names))
+        with transaction.atomic():
+            if request.POST.get("turned"):
+                turned = _turned(request, entry_id, now)
+            entry = _written(act, kind) or use_case(act, request.user)
+    except (TypeError, ValueError):
         return _not_done(request, _("something is missing; open the form"))
     except YardError as error:
         written = _written(act, kind)
         if written is None:
             return _not_done(request, error.message)
-        entry = written
-    return done(request, f"{told(entry, Teller(system_of(request)))}.", "yard", undo=entry)
+        entry, turned = written, None
+    if turned is not None:
+        done(request, f"{told(turned, tell)}.", "yard", undo=turned)
+    return done(request, f"{told(entry, tell)}.", "yard", undo=entry)
+
+
+def _fields(request: HttpRequest, names: Collection[str]) -> dict[str, Any]:
+    """Return the fields of a tap as its act takes them.
+
+    Raises
+    ------
+    ValueError
+        If a number is none.
+    """
+    fields: dict[str, Any] = {
+        name: request.POST[name] for name in names if name != "take" and name in request.POST
+    }
+    if "litres" in fields:
+        fields["litres"] = float(fields["litres"])
+    if "take" in names:
+        stated = [one.partition("=") for one in request.POST.getlist("take")]
+        fields["takes"] = tuple(
+            Take(lot=code, quantity=Quantity(mass_kg=float(kg), known=Known.ESTIMATED))
+            for code, _sign, kg in stated
+        )
+    return fields
+
+
+def _turned(request: HttpRequest, entry_id: UUID, now: datetime) -> Entry:
+    """Return the entry that says that the lot was turned, written with the tap's own."""
+    act = tend.Turn(id=uuid5(entry_id, "turned"), happened_at=now, lot=request.POST["lot"])
+    return _written(act, Kind.TURN) or tend.turn(act, request.user)
 
 
 def _written(act: Act, kind: str) -> Entry | None:

@@ -1,8 +1,7 @@
 """What a lot is made of and where it went, as tables of its page.
 
 What came straight into a lot is read from its own lines, in a few queries. The shares back to
-every delivery replay the whole ledger behind the lot, which takes seconds on years of records,
-so that they are worked out when somebody asks for them.
+every delivery play the whole ledger behind the lot; they are shown when somebody asks for them.
 """
 
 from __future__ import annotations
@@ -42,20 +41,25 @@ def put_in(lot: Lot, library: Mapping[str, Material], say: Say) -> dict[str, Any
         for line in Flow.objects.filter(ledger.counts(), to_lot=lot)
         .exclude(from_kind=End.AIR)
         .order_by()
-        .values_list("from_lot_id", "material_id")
+        .values_list("from_lot_id", "material_id", "from_kind")
         .annotate(Sum("mass_kg"), Max("entry__happened_at"))
-        if line[2] > EMPTY_KG
+        if line[3] > EMPTY_KG
     ]
-    total = sum(line[2] for line in lines)
-    shown = sorted(lines, key=lambda line: -line[2])[:ROWS]
+    total = sum(line[3] for line in lines)
+    shown = sorted(lines, key=lambda line: -line[3])[:ROWS]
     lots = Lot.objects.in_bulk({line[0] for line in shown if line[0]})
     came = _deliveries(lots)
     rows = []
-    for lot_id, material_id, mass_kg, when in shown:
+    for lot_id, material_id, from_kind, mass_kg, when in shown:
         giver = lots.get(lot_id)
         name, source = came.get(lot_id, ("", ""))
         if giver is None:
-            what, source = material_name(material_id, library), _("tap, butt or rain")
+            what = material_name(material_id, library)
+            source = (
+                _("stood when the records began")
+                if from_kind == End.OPENING
+                else _("tap, butt or rain")
+            )
         else:
             what = material_name(name, library) if name else str(giver.get_kind_display())
         rows.append(
@@ -90,30 +94,30 @@ def _deliveries(lot_ids: Collection[int]) -> dict[int, tuple[str, str]]:
     """Return material and source of each stock lot, blank where it has several."""
     found: dict[int, tuple[str, str]] = {}
     for lot_id, material_id, source in Flow.objects.filter(
-        ledger.counts(), to_lot__in=lot_ids, from_kind=End.SOURCE
+        ledger.counts(), to_lot__in=lot_ids, from_kind__in=(End.SOURCE, End.OPENING)
     ).values_list("to_lot_id", "material_id", "from_source__name"):
         name, giver = found.get(lot_id, (material_id, source))
         found[lot_id] = (
             name if name == material_id else "",
-            giver if giver == source else "",
+            (giver if giver == source else "") or "",
         )
     return found
 
 
 def made_of(lot: Lot, library: Mapping[str, Material]) -> dict[str, Any]:
     """Return the shares of a lot back to every delivery, and what they come to by material."""
-    parts = trace.composition(lot)
+    shares = trace.shares(lot)
     rows = [
         (
             material_name(part.material_id, library),
             share(part.fraction),
             link(part.lot),
-            part.source.name if part.source else _("tap, butt or rain"),
+            _whence(part),
             day(part.came_at) if part.came_at else "–",
         )
-        for part in parts[:ROWS]
+        for part in trace.parts(shares[:ROWS])
     ]
-    rest = parts[ROWS:]
+    rest = shares[ROWS:]
     if rest:
         rows.append(
             (
@@ -126,7 +130,7 @@ def made_of(lot: Lot, library: Mapping[str, Material]) -> dict[str, Any]:
         )
     by_material = ", ".join(
         f"{material_name(name, library)} {share(fraction)}\u00a0%"
-        for name, fraction in trace.materials_of(parts).items()
+        for name, fraction in trace.materials_of(shares).items()
     )
     return {
         **table(
@@ -144,6 +148,12 @@ def made_of(lot: Lot, library: Mapping[str, Material]) -> dict[str, Any]:
         ),
         "by_material": by_material,
     }
+
+
+def _whence(part: trace.Part) -> str:
+    if part.source is not None:
+        return part.source.name
+    return _("tap, butt or rain") if part.lot is None else _("stood when the records began")
 
 
 def went(lot: Lot, say: Say) -> dict[str, Any] | None:
@@ -216,8 +226,8 @@ def _named(lines: list[Line]) -> Iterator[tuple[datetime, SafeString | str, str,
 
 
 def material_name(name: str, library: Mapping[str, Material]) -> str:
-    """Return the name of a material within a sentence."""
-    return in_words(library[name]) if name in library else name
+    """Return the name of a material within a sentence; blank stands for what nobody knows."""
+    return in_words(library[name]) if name in library else name or _("what nobody knows")
 
 
 def share(fraction: float) -> str:

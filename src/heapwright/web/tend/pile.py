@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from functools import lru_cache
 from typing import Any, Final
 
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
@@ -20,17 +21,20 @@ from django.views.decorators.http import require_GET
 
 from heapwright.people.models import User
 from heapwright.science.sanitation import Proof
-from heapwright.web.drawing.heap import heap_section
+from heapwright.web.drawing.heap import Section, heap_section
+from heapwright.web.drawing.lean import lean
 from heapwright.web.more.tables import Column, Row, csv_file, table, wants_csv
 from heapwright.web.more.telling import Teller
-from heapwright.web.tend import acts, cut, plan
+from heapwright.web.tend import acts, cut, outlook, plan
 from heapwright.web.tend.figures import figures
 from heapwright.web.tend.heat_page import CHART_WORDS, heat, heat_csv
 from heapwright.web.tend.origins import made_of, put_in, went, went_rows
+from heapwright.web.tend.pictures import shown_photo
 from heapwright.web.tend.proof_page import progress
 from heapwright.web.tend.rooms import code_words, say_in, site_clock, system_of, told, way
 from heapwright.web.tend.tasks import shown_task
-from heapwright.yard import history, ledger, materials, today
+from heapwright.yard import forecast, history, ledger, materials, state, today
+from heapwright.yard.forecast import Outlook
 from heapwright.yard.models import (
     DailySummary,
     Entry,
@@ -44,7 +48,7 @@ from heapwright.yard.models import (
 from heapwright.yard.state import LotState
 from heapwright.yard.today import Heap, Say, Sight
 
-STORY: Final = 40
+STORY: Final = 15
 """So many entries stand on a page."""
 
 
@@ -58,22 +62,28 @@ def page(request: HttpRequest, code: str) -> HttpResponse:
     system = system_of(request)
     summaries = list(DailySummary.objects.filter(lot=lot).order_by("day", "point", "depth_cm"))
     if wants_csv(request):
-        return _csv(request, lot, summaries)
+        return _csv(request, lot, summaries, now)
     library = materials.library(now)
     say = say_in(system)
     acts_done = _acts_done(lot)
-    sight = today.look(now, lot_ids=[lot.id])
+    sight = today.look(now, lot_ids=[lot.id], foresee=False)
     found = next((one for one in sight.heaps if one.state.id == lot.id), None)
     waits = next((one.state for one in sight.waiting if one.state.id == lot.id), None)
     standing = found.state if found else waits
-    proof = _proof(found, site)
+    proof = _proof(found, sight, site)
     begun = _begun(lot)
+    known = forecast.look([standing], now=now, site=site).get(lot.id) if standing else None
+    if known is not None:
+        sight = today.with_advice(sight, {lot.id: known.advised})
     whole = request.GET.get("made") == "all" and lot.kind != LotKind.STOCK
     context = {
         "lot": lot,
         "standing": standing,
         "heading": acts.called(standing) if standing else code_words(code),
         "tasks": _tasks(sight, code, say, reader),
+        "compare_href": reverse("compare", args=[code])
+        if known is not None and known.advised.decisions
+        else "",
         "lede": _lede(lot, standing, now, site, say),
         "void": begun is None,
         "ways": acts.ways(reader, standing) if standing else [],
@@ -85,31 +95,51 @@ def page(request: HttpRequest, code: str) -> HttpResponse:
         "put_in": None if whole else put_in(lot, library, say),
         "made_of": made_of(lot, library) if whole else None,
         "went": went(lot, say),
-        "story": _story(request, lot, Teller(system), reader),
+        "story": _story(request, lot, Teller(system, library), reader),
         "figures": figures(lot, standing, system) if standing else [],
-        **heat(lot, begun, acts_done, summaries, proof, system, site),
-        **progress(lot, proof, system, now.astimezone(site.tz).date()),
+        **heat(
+            lot,
+            begun,
+            acts_done,
+            summaries,
+            proof,
+            system,
+            site,
+            known.outlook if known else None,
+            now,
+        ),
+        **outlook.foreseen(lot, known, now, system, site),
+        **progress(lot, proof, system, now.astimezone(site.tz).date(), sight.yardstick),
     }
     if found is not None:
         context.update(
             _section(found.state, cut.laid(lot, library), summaries, acts_done, system, site)
         )
+        context.update(_warmth(found.state, summaries, known, now, system, site))
     return render(request, "heapwright/tend/pile.html", context)
 
 
-def _csv(request: HttpRequest, lot: Lot, summaries: Sequence[DailySummary]) -> HttpResponse:
-    """Return the temperatures, or (``of=went``) where the lot went, as a file."""
+def _csv(
+    request: HttpRequest, lot: Lot, summaries: Sequence[DailySummary], now: datetime
+) -> HttpResponse:
+    """Return the temperatures, where the lot went (``of=went``) or what is foreseen, as a file."""
+    if request.GET.get("of") == "forecast":
+        standing = state.lot_state(lot.code, now)
+        known = forecast.look([standing], now=now).get(lot.id) if standing else None
+        if known is None or known.outlook is None:
+            raise Http404
+        return outlook.forecast_csv(lot, known.outlook)
     if request.GET.get("of") == "went":
         head = ("when", "to", "how", "mass_kg")
         return csv_file(f"went-{lot.code}", head, went_rows(lot))
     return heat_csv(lot, summaries)
 
 
-def _proof(heap: Heap | None, site: Site) -> Proof | None:
+def _proof(heap: Heap | None, sight: Sight, site: Site) -> Proof | None:
     """Return the proof of a heap; one that still fills has none to show."""
     if heap is None or heap.state.stage == Stage.FILLING:
         return None
-    return heap.proof or today.proofs_of([heap.state], site).get(heap.state.id)
+    return heap.proof or today.proofs_of([heap.state], site, sight.yardstick).get(heap.state.id)
 
 
 def _tasks(sight: Sight, code: str, say: Say, reader: User) -> list[dict[str, Any]]:
@@ -149,6 +179,18 @@ def _lede(lot: Lot, standing: LotState | None, now: datetime, site: Site, say: S
     return " · ".join([*parts, say(standing.mass_kg, "mass")])
 
 
+def charts_of(lot: Lot, found: Outlook, now: datetime, system: str, site: Site) -> dict[str, Any]:
+    """Return the charts of a heap's page as it shows them with a forecast."""
+    summaries = list(DailySummary.objects.filter(lot=lot).order_by("day", "point", "depth_cm"))
+    sight = today.look(now, lot_ids=[lot.id], foresee=False)
+    heap = next((one for one in sight.heaps if one.state.id == lot.id), None)
+    proof = _proof(heap, sight, site)
+    return {
+        **heat(lot, _begun(lot), _acts_done(lot), summaries, proof, system, site, found, now),
+        **outlook.charts_of(found, now, site),
+    }
+
+
 # The drawing
 
 
@@ -160,17 +202,18 @@ def _section(
     system: str,
     site: Site,
 ) -> dict[str, Any]:
-    drawn = cut.section(lot, lines, summaries)
+    turned = [when for kind, when in acts_done if kind == Kind.TURN]
+    drawn = cut.section(lot, lines, summaries, turned[-1] if turned else None)
     units: dict[str, Any] = {
         "temp_unit": plan.temp_unit(system),
         "length_unit": plan.length_unit(system),
     }
-    turned = [when for kind, when in acts_done if kind == Kind.TURN]
-    if turned and lines:
+    if drawn.mixed and lines:
         caption = ngettext(
-            "Layers as they were laid. Turned once since, on %(day)s: it is mixed now.",
-            "Layers as they were laid. Turned %(count)d times since, last on %(day)s: it is "
-            "mixed now.",
+            "Turned once, on %(day)s: what was laid in layers is drawn mixed, by volume as it "
+            "went in.",
+            "Turned %(count)d times, last on %(day)s: what was laid in layers is drawn mixed, by "
+            "volume as it went in.",
             len(turned),
         ) % {
             "count": len(turned),
@@ -184,10 +227,46 @@ def _section(
         caption += " " + _("Pins: the highest reading of each point on %(day)s.") % {
             "day": date_format(summaries[-1].day, "j F")
         }
+        named = cut.point_names(summaries)
+        caption += f" {named}." if named else ""
     return {
-        "cut_small": heap_section(drawn, uid="cut-s", **units),
-        "cut": heap_section(drawn, uid="cut-l", width_px=560, **units),
+        "cut_small": _cut_open(drawn, uid="cut-s", **units),
+        "cut": _cut_open(drawn, uid="cut-l", width_px=640, **units),
         "cut_caption": caption,
+    }
+
+
+@lru_cache(maxsize=64)
+def _cut_open(drawn: Section, **how: Any) -> SafeString:
+    """Return the drawing of a heap; the same heap is drawn once."""
+    return lean(heap_section(drawn, **how))
+
+
+def _warmth(
+    lot: LotState,
+    summaries: Sequence[DailySummary],
+    known: forecast.Known | None,
+    now: datetime,
+    system: str,
+    site: Site,
+) -> dict[str, Any]:
+    """Return the heap cut open with its modelled heat, where there is an answer."""
+    if known is None or known.outlook is None:
+        return {}
+    zones = outlook.zones(known.outlook, now)
+    drawn = cut.section(lot, (), summaries)
+    units: dict[str, Any] = {
+        "temp_unit": plan.temp_unit(system),
+        "length_unit": plan.length_unit(system),
+        "heat": zones,
+    }
+    caption = _("Heat inside as modelled for %(time)s, not measured. Pins: what was read.") % {
+        "time": date_format(now.astimezone(site.tz), "j F H:i")
+    }
+    return {
+        "warm_small": _cut_open(drawn, uid="warm-s", width_px=328, **units),
+        "warm": _cut_open(drawn, uid="warm-l", width_px=560, **units),
+        "warm_caption": caption,
     }
 
 
@@ -227,14 +306,16 @@ def _story(request: HttpRequest, lot: Lot, tell: Teller, reader: User) -> dict[s
 def _told(entry: Entry, code: str, tell: Teller, reader: User) -> SafeString:
     """Return an entry in words, its note, who wrote it, and where it is struck."""
     note = format_html("<br>“{}”", entry.note) if entry.note else ""
+    picture = shown_photo(entry, code)
     own = reader.may_lead or (reader.may_log and entry.recorded_by_id == reader.pk)
     ways = []
     if own and not entry.is_struck:
         ways.append((reverse("strike", args=[entry.uuid]), _("strike it")))
     return format_html(
-        '{}{}<br><span class="small soft">{}{}</span>',
+        '{}{}{}<br><span class="small soft">{}{}</span>',
         told(entry, tell).replace(f": {code}: ", ": ", 1),
         note,
+        format_html("<br>{}", picture) if picture else "",
         entry.recorded_by,
         format_html_join("", ' · <a href="{}">{}</a>', ways),
     )

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Final
 
 from django.urls import reverse
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -17,9 +18,9 @@ from heapwright.web.drawing import places as drawn
 from heapwright.web.drawing.hatch import Category, hatch_of
 from heapwright.web.drawing.places import LengthUnit
 from heapwright.web.heat import TempUnit
-from heapwright.yard.models import Cover, Place, PlaceKind, Stage
+from heapwright.yard.models import Cover, LotKind, Place, PlaceKind, Stage
 from heapwright.yard.state import LotState
-from heapwright.yard.today import Heap, Say, Sight, Waiting, in_words
+from heapwright.yard.today import Heap, Rank, Say, Sight, Task, Waiting, in_words
 
 KINDS: Final[dict[str, drawn.Kind]] = {
     PlaceKind.BAY: "bay",
@@ -63,15 +64,15 @@ def drawn_yard(
     name: str,
     places: Iterable[Place],
     sight: Sight,
-    numbers: Mapping[str, int],
+    tasks: Mapping[str, tuple[int, Task]],
     say: Say,
 ) -> drawn.Yard:
     """Return the yard as it is drawn.
 
     Parameters
     ----------
-    numbers : mapping
-        The number of the first task of a lot, by its code.
+    tasks : mapping
+        The first task of a lot with its number, by the lot's code.
     """
     here = list(places)
     boxes = {place.id: _box(place) for place in here}
@@ -97,7 +98,7 @@ def drawn_yard(
                 width_m=east - west,
                 depth_m=top - south,
                 height_m=place.height_m or 0.0 if place.kind in WALLED else 0.0,
-                piles=tuple(_pile(one, heaps[place.id], sight, numbers) for one in heaps[place.id]),
+                piles=tuple(_pile(one, heaps[place.id], sight, tasks) for one in heaps[place.id]),
                 stock=_stock(stocks[place.id], say),
                 href=_href(heaps[place.id], stocks[place.id]),
             )
@@ -118,9 +119,12 @@ def _box(place: Place) -> tuple[float, float, float, float]:
     return min(xs), min(ys), max(xs), max(ys)
 
 
-def _pile(heap: Heap, beside: list[Heap], sight: Sight, numbers: Mapping[str, int]) -> drawn.Pile:
+def _pile(
+    heap: Heap, beside: list[Heap], sight: Sight, tasks: Mapping[str, tuple[int, Task]]
+) -> drawn.Pile:
     lot, temps = heap.state, heap.temps
     seen_m = heap.check.height_m if heap.check else None
+    number, task = tasks.get(lot.code, (None, None))
     return drawn.Pile(
         code=lot.code,
         stage=str(Stage(lot.stage).label) if lot.stage else _("compost"),
@@ -129,8 +133,47 @@ def _pile(heap: Heap, beside: list[Heap], sight: Sight, numbers: Mapping[str, in
         temp_c=temps.highest_c if temps else None,
         temp_is_old=temps is not None and sight.now - temps.last_at > timedelta(days=1),
         cover=drawn_cover(lot.cover),
-        task=numbers.get(lot.code),
+        task=number,
+        next_act=_verb(task) if task else "",
+        task_waits=task is not None and task.can_wait,
+        read_on=_day(temps.day, sight.today) if temps else "",
+        to_be_read=lot.kind == LotKind.PILE,
+        href=reverse("pile", args=[lot.code]),
     )
+
+
+def _day(day: date, today: date) -> str:
+    """Return a past day in a word: a weekday of the last six days, else day and month."""
+    if day == today:
+        return _("today")
+    return date_format(day, "D" if (today - day).days < 7 else "j M")
+
+
+def _verb(task: Task) -> str:
+    """Return what a task asks for in a word or two, as it is written under the heap."""
+    acts = {
+        "wet": _("wet"),
+        "add": _("dry it"),
+        "combine": _("combine"),
+        "build up": _("build up"),
+        "insulate": _("wrap up"),
+    }
+    if task.act in acts:
+        return acts[task.act]
+    words = {
+        Rank.ALARM: _("get help"),
+        Rank.HEAT: _("watch") if task.act == "watch" else _("turn, wet"),
+        Rank.TURN: _("turn"),
+        Rank.SPOILING: _("use up"),
+        Rank.DIRTY: _("sort"),
+        Rank.RAIN: _("cover"),
+        Rank.READ: _("read"),
+        Rank.COOLED: _("turn") if task.tap else _("mix in") if task.form == "mix" else _("rebuild"),
+        Rank.PROVEN: _("let cure"),
+        Rank.CURED: _("test"),
+        Rank.WATCH: _("read"),
+    }
+    return words.get(task.rank, "")
 
 
 def drawn_cover(cover: str) -> drawn.Cover:

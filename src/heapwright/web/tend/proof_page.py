@@ -11,14 +11,19 @@ from django.utils.translation import gettext as _
 from heapwright.data.today import chosen_rule
 from heapwright.science.sanitation import Proof
 from heapwright.web.drawing.proof_strip import ProofDay, State, proof_strip
+from heapwright.web.more.telling import yardstick_words
+from heapwright.web.prove.words import plain
 from heapwright.web.tend import plan
 from heapwright.web.tend.rooms import say_in, way
 from heapwright.yard.models import Lot
+from heapwright.yard.yardstick import InForce
 
 _DAYS_DRAWN: Final = 28
 
 
-def progress(lot: Lot, proof: Proof | None, system: str, today: date) -> dict[str, Any]:
+def progress(
+    lot: Lot, proof: Proof | None, system: str, today: date, yardstick: InForce
+) -> dict[str, Any]:
     """Return the strip of days, the verdict in words, and its working."""
     if proof is None:
         return {"proof": None}
@@ -28,14 +33,21 @@ def progress(lot: Lot, proof: Proof | None, system: str, today: date) -> dict[st
     return {
         "proof": proof,
         "proof_says": _verdict(proof, goes_on),
-        "proof_to_do": proof.to_do if goes_on or proof.verdict == "not met" else (),
+        "proof_to_do": [plain(text, system) for text in proof.to_do]
+        if goes_on or proof.verdict == "not met"
+        else (),
         "proof_strip": proof_strip(rule.id, days, uid="proof", temp_unit=plan.temp_unit(system))
         if days
         else "",
-        "proof_gaps": proof.gaps[:3] if proof.verdict != "met" else (),
+        "proof_gaps": [plain(text, system) for text in proof.gaps[:3]]
+        if proof.verdict != "met"
+        else (),
         "proof_in_part": len(proof.days) > sum(day.state != "to come" for day in days),
         "proof_href": way("prove-lot", lot.code) or way("prove"),
-        "chosen": chosen_rule(vessel=rule.id == chosen_rule(vessel=True).rule),
+        "chosen_note": ""
+        if yardstick.is_own(rule)
+        else chosen_rule(vessel=rule.id == chosen_rule(vessel=True).rule).note,
+        "settings_say": yardstick_words(yardstick, system),
         "proof_working": {
             "summary": _("What counts, and from where"),
             "formula": _(

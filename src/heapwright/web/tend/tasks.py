@@ -23,6 +23,9 @@ def shown_task(task: Task, number: int, person: User) -> dict[str, Any]:
         "act_href": "",
         "href": "",
         "place": task.place,
+        "compare_href": f"{reverse('compare', args=[task.lot])}#{anchor(task.compares)}"
+        if task.compares
+        else "",
     }
     tap = task.tap
     if tap is not None and person.may_log and (person.may_lead or not tap.lead_only):
@@ -36,8 +39,14 @@ def shown_task(task: Task, number: int, person: User) -> dict[str, Any]:
     return shown
 
 
+def anchor(kind: str) -> str:
+    """Return where the comparison of a decision stands on its page."""
+    return kind.replace(" ", "-")
+
+
 def _hidden(tap: Tap) -> list[tuple[str, str]]:
-    return [("kind", tap.kind.value), ("entry_id", str(uuid4())), *tap.fields]
+    turned = [("turned", "yes")] if tap.turned else []
+    return [("kind", tap.kind.value), ("entry_id", str(uuid4())), *turned, *tap.fields]
 
 
 def _form(task: Task) -> tuple[str, str]:

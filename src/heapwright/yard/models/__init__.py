@@ -14,11 +14,16 @@ from heapwright.yard.models.ledger import (
     Lot,
     LotKind,
     Measurement,
+    Method,
+    Opening,
+    Photo,
     Smell,
     Squeeze,
     Stage,
     Standing,
     Weather,
+    Yardstick,
+    Zone,
 )
 from heapwright.yard.models.readings import DailySummary, Reading
 from heapwright.yard.models.site import (
@@ -30,6 +35,7 @@ from heapwright.yard.models.site import (
     Site,
     Source,
 )
+from heapwright.yard.models.weather import Origin, WeatherGot, WeatherRow, WeatherSettings
 
 __all__ = [
     "Check",
@@ -48,7 +54,11 @@ __all__ = [
     "Lot",
     "LotKind",
     "Measurement",
+    "Method",
+    "Opening",
+    "Origin",
     "OwnMaterial",
+    "Photo",
     "Place",
     "PlaceKind",
     "Reading",
@@ -59,4 +69,9 @@ __all__ = [
     "Stage",
     "Standing",
     "Weather",
+    "WeatherGot",
+    "WeatherRow",
+    "WeatherSettings",
+    "Yardstick",
+    "Zone",
 ]

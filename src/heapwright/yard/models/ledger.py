@@ -65,6 +65,8 @@ class Kind(models.TextChoices):
     LABOUR = "labour", _("labour")
     FUEL = "fuel", _("fuel")
     WEATHER = "weather", _("weather")
+    OPENING = "opening", _("stood when the records began")
+    SETTINGS = "settings", _("settings of the proofs")
 
 
 class Known(models.TextChoices):
@@ -83,6 +85,7 @@ class End(models.TextChoices):
     LOT = "lot", _("lot")
     SOURCE = "source", _("source")
     WATER = "water", _("water tap, butt or rain")
+    OPENING = "opening", _("stood when the records began")
     AIR = "air", _("air")
     PLACE = "place", _("bed")
     PERSON = "person", _("taken by a person")
@@ -273,7 +276,7 @@ class Flow(Unchangeable):
             models.CheckConstraint(
                 condition=_end(
                     "from",
-                    (End.LOT, End.SOURCE, End.WATER, End.AIR),
+                    (End.LOT, End.SOURCE, End.WATER, End.OPENING, End.AIR),
                     {"from_lot": "lot", "from_source": "source"},
                 ),
                 name="flow_one_from",
@@ -537,4 +540,102 @@ class Weather(Unchangeable):
                 | Q(temp_min_c__lte=F("temp_max_c")),
                 name="weather_lowest_below_highest",
             ),
+        ]
+
+
+class Opening(Unchangeable):
+    """A lot that stood when the site's records began; nothing of before is known but this.
+
+    ``start_known``: the entry's own time is when the lot was built or came. Otherwise it is
+    only the time from which the site has records of it, and no proof may rest on what was
+    before.
+    """
+
+    entry = models.OneToOneField(Entry, models.PROTECT, primary_key=True, related_name="opening")
+    lot = models.ForeignKey(Lot, models.PROTECT, related_name="openings")
+    start_known = models.BooleanField(_("it is known when it was built"), default=False)
+
+    class Meta:
+        """One lot an entry."""
+
+        verbose_name = _("opening")
+
+
+class Method(models.TextChoices):
+    """How a heap is composted, as the rules part the ways."""
+
+    TURNED = "turned", _("turned")
+    AERATED = "aerated", _("static, air is supplied")
+    VESSEL = "vessel", _("in a closed vessel")
+
+
+class Zone(models.TextChoices):
+    """What the readings of a site stand for."""
+
+    CORE = "core", _("the core")
+    EDGE = "edge", _("the edge")
+    BASE = "base", _("the base")
+    ALL = "all", _("all of the material")
+
+
+class Yardstick(Unchangeable):
+    """What the site's proofs are judged by from the entry's time on, until the next such entry.
+
+    Each may stay unset: no ``rule_id`` is the usual rule of today's list, no ``method`` turned
+    (in a vessel, where it stands in one), no ``probe_error_c`` nothing taken off, no ``zone``
+    what the points are called, no ``insulation_cm`` no cover. ``probe_error_typed`` and
+    ``insulation_typed`` are what the person wrote.
+    """
+
+    entry = models.OneToOneField(Entry, models.PROTECT, primary_key=True, related_name="yardstick")
+    rule_id = models.CharField(_("rule"), max_length=40, blank=True)
+    method = models.CharField(_("method"), max_length=8, choices=Method, blank=True)
+    probe_error_c = models.FloatField(_("probe error"), null=True)
+    probe_error_typed = models.CharField(_("probe error as typed"), max_length=40, blank=True)
+    zone = models.CharField(_("zone"), max_length=4, choices=Zone, blank=True)
+    insulation_cm = models.FloatField(_("insulation"), null=True)
+    insulation_typed = models.CharField(_("insulation as typed"), max_length=40, blank=True)
+
+    class Meta:
+        """What is set is possible."""
+
+        verbose_name = _("settings of the proofs")
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(method__in=["", *Method.values]), name="yardstick_method_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(zone__in=["", *Zone.values]), name="yardstick_zone_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(probe_error_c=None) | Q(probe_error_c__range=(0, 20)),
+                name="yardstick_probe_error_possible",
+            ),
+            models.CheckConstraint(
+                condition=Q(insulation_cm=None) | Q(insulation_cm__range=(0, 500)),
+                name="yardstick_insulation_possible",
+            ),
+        ]
+
+
+class Photo(Unchangeable):
+    """A picture of a check. The file is named by its own digest and made anew from what was sent.
+
+    ``digest`` is the SHA-256 of the file in hexadecimal; ``alt`` says what there is to see.
+    """
+
+    entry = models.OneToOneField(Entry, models.PROTECT, primary_key=True, related_name="photo")
+    digest = models.CharField(_("digest"), max_length=64)
+    width_px = models.PositiveIntegerField(_("width"))
+    height_px = models.PositiveIntegerField(_("height"))
+    alt = models.CharField(_("what it shows"), max_length=200, blank=True)
+
+    class Meta:
+        """A picture has a size."""
+
+        verbose_name = _("photo")
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(width_px__gt=0) & Q(height_px__gt=0), name="photo_has_a_size"
+            )
         ]
