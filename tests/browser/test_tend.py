@@ -68,7 +68,8 @@ def test_five_temperatures_are_logged_with_one_thumb_on_a_small_phone(
     button.click()
     page.wait_for_url("**/piles/K-003/")
     said = page.get_by_role("status")
-    expect(said).to_contain_text("151 °F, 149.5 °F, 147 °F, 140 °F, 133 °F".replace(" °", "\u00a0°"))
+    temps = "151 °F, 149.5 °F, 147 °F, 140 °F, 133 °F"
+    expect(said).to_contain_text(temps.replace(" °", "\u00a0°"))
     entry = Entry.objects.latest("id")
     assert Reading.objects.filter(entry=entry).count() == 5
     said.get_by_role("button", name="Undo").click()
