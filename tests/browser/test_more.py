@@ -139,7 +139,7 @@ def test_a_new_helper_comes_in_by_the_link(small_site, browser_page, sign_in, ac
     phone.get_by_label("New password confirmation").fill("a-rake-and-a-sieve")
     phone.get_by_role("button", name="Keep it and come in").click()
     phone.goto("/more/me/")
-    expect(phone.locator(".lede")).to_contain_text("Signed in with the name “sam”; your role is helper.")
+    expect(phone.locator(".lede")).to_contain_text("name “sam”; your role is helper.")
     assert User.objects.get(username="sam").may_log
 
 
