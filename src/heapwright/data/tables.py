@@ -305,3 +305,17 @@ def read_rows(table: str, shape: Shape | None = None) -> tuple[FactRow, ...]:
     rows = parse_rows(table, read_text(table))
     check_rows(rows, sources(), shape)
     return rows
+
+
+def row_named(name: str, table: str, shape: Shape) -> FactRow:
+    """Return the row of a table with an id.
+
+    Raises
+    ------
+    KeyError
+        If the table has no such row.
+    """
+    for row in read_rows(table, shape):
+        if row.text("id") == name:
+            return row
+    raise KeyError(name)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from heapwright.data.sanitation import rules
-from heapwright.data.tables import Fact, FactRow, Shape, read_rows
+from heapwright.data.tables import Fact, Shape, row_named
 
 TABLE = "today.csv"
 SHAPE = Shape(numbers={"value": (1.0, 1000.0)})
@@ -26,13 +26,6 @@ class ChosenRule(Fact):
     rule: str
 
 
-def _row(name: str) -> FactRow:
-    for row in read_rows(TABLE, SHAPE):
-        if row.text("id") == name:
-            return row
-    raise KeyError(name)
-
-
 @cache
 def figure(name: str) -> Figure:
     """Return a figure by its id, such as ``cure_days``.
@@ -44,7 +37,7 @@ def figure(name: str) -> Figure:
     FactError
         If the row states no number.
     """
-    row = _row(name)
+    row = row_named(name, TABLE, SHAPE)
     return Figure(**row.provenance(), value=row.need_number("value"))
 
 
@@ -57,7 +50,7 @@ def chosen_rule(*, vessel: bool = False) -> ChosenRule:
     FactError
         If the row names a rule that ``rules.csv`` lacks.
     """
-    row = _row("rule_vessel" if vessel else "rule_turned")
+    row = row_named("rule_vessel" if vessel else "rule_turned", TABLE, SHAPE)
     name = row.need_text("word")
     if name not in rules():
         raise row.error(f"“{name}” is no rule of rules.csv", "word")

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
 
-from heapwright.data.tables import Fact, FactRow, Shape, read_rows
+from heapwright.data.tables import Fact, Shape, read_rows, row_named
 
 if TYPE_CHECKING:
     from heapwright.science.weather_series import DayCurve, TypicalMonth
@@ -63,13 +63,6 @@ class Climate(Fact):
         return self.months[(number - 1 + (6 if southern else 0)) % 12]
 
 
-def _row(name: str) -> FactRow:
-    for row in read_rows(FIGURES, SHAPES[FIGURES]):
-        if row.text("id") == name:
-            return row
-    raise KeyError(name)
-
-
 @cache
 def figure(name: str) -> WeatherFigure:
     """Return a figure by its id, such as ``ground_days``.
@@ -81,7 +74,7 @@ def figure(name: str) -> WeatherFigure:
     FactError
         If the row states no number.
     """
-    row = _row(name)
+    row = row_named(name, FIGURES, SHAPES[FIGURES])
     return WeatherFigure(
         **row.provenance(), value=row.need_number("value"), unit=row.need_text("unit")
     )
@@ -141,7 +134,7 @@ def assumed_climate(latitude_deg: float | None) -> Climate:
             band = climate.assumed_deg
             if band is not None and band[0] <= abs(latitude_deg) < band[1] + (band[1] == 90.0):
                 return climate
-    row = _row("climate_unknown")
+    row = row_named("climate_unknown", FIGURES, SHAPES[FIGURES])
     name = row.need_text("word")
     if name not in climates():
         raise row.error(f"“{name}” is not in {CLIMATES}", "word")

@@ -21,6 +21,7 @@ from heapwright.data.sanitation import terms
 from heapwright.errors import InputError
 from heapwright.science.daily import Act as LogAct
 from heapwright.science.daily import Log, Readings
+from heapwright.science.decide_proof import read_at
 from heapwright.science.mixing import Part, water_to_add_kg
 from heapwright.science.periods import Stated
 from heapwright.science.rules import Rule
@@ -298,11 +299,13 @@ def _met_days(trial: Trial, run: Run, plan: PilePlan) -> Array | None:
     log_clock = zone_clock(site.zone, begins_s, int(time_s[-1]))
     built_day = log_clock.day(begins_s)
     met = np.full(run.core_temp_c.shape[1], np.inf)
+    turns = [day * 24.0 for day in trial.turn_days or ()]
+    core, shell = (
+        read_at(hours, run.hours, zone, turns) for zone in (run.core_temp_c, run.shell_temp_c)
+    )
+    inner = core_share * core + (1.0 - core_share) * shell
     for member in range(len(met)):
-        core = np.interp(hours, run.hours, run.core_temp_c[:, member])
-        shell = np.interp(hours, run.hours, run.shell_temp_c[:, member])
-        inner = core_share * core + (1.0 - core_share) * shell
-        columns = [inner, shell, shell][: len(names)]
+        columns = [zone[:, member] for zone in (inner, shell, shell)[: len(names)]]
         log = Log(
             readings=Readings(
                 time_s=np.repeat(time_s, len(names)),

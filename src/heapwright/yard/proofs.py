@@ -6,14 +6,12 @@ from collections.abc import Collection
 from functools import lru_cache
 from typing import Final
 
-from django.db.models import Count, Max
-
 from heapwright.data.sanitation import rules
 from heapwright.science.periods import Stated
 from heapwright.science.rules import Rule
 from heapwright.science.sanitation import Proof
-from heapwright.yard import prove
-from heapwright.yard.models import Entry, Flow, Kind, Lot, PlaceKind, Site
+from heapwright.yard import ledger, prove
+from heapwright.yard.models import Flow, Kind, Lot, PlaceKind, Site
 from heapwright.yard.state import LotState
 from heapwright.yard.yardstick import InForce, in_force
 
@@ -84,20 +82,5 @@ def _marks(lot_ids: Collection[int]) -> dict[int, object]:
             new = parents[waiting.pop()] - line
             line |= new
             waiting += new
-    last = {
-        lot_id: (lot_id, *said)
-        for lot_id, *said in Entry.lots.through.objects.filter(lot__in=parents)
-        .order_by()
-        .values_list("lot_id")
-        .annotate(
-            Count("entry"),
-            Max("entry"),
-            Max("entry__recorded_at"),
-            Count("entry__struck_at"),
-            Max("entry__struck_at"),
-        )
-    }
-    return {
-        lot_id: tuple(last.get(one, (one,)) for one in sorted(line))
-        for lot_id, line in forebears.items()
-    }
+    last = ledger.written_about(parents)
+    return {lot_id: tuple(last[one] for one in sorted(line)) for lot_id, line in forebears.items()}

@@ -34,6 +34,11 @@ def _raw(name: str) -> Show:
     return lambda cells, _units: cells.get(name) or "–"
 
 
+def _number(name: str) -> Show:
+    """Show a number without the digits that only a conversion made; the file has them all."""
+    return lambda cells, _units: f"{float(cells[name]):.6g}" if cells.get(name) else "–"
+
+
 def _range(name: str, digits: str = ".4g", scale: float = 1.0) -> Show:
     """Show a typical value with its range."""
 
@@ -318,7 +323,9 @@ def fact_table(request: HttpRequest, name: str) -> HttpResponse:
         return csv_file(name, head, ([row.cells[column] for column in head] for row in rows))
     about = describe(name)
     shown = about.columns or tuple(
-        Shown(column.replace("_", " "), _raw(column), _is_number(rows_of(name), column))
+        Shown(column.replace("_", " "), _number(column), number=True)
+        if _is_number(rows_of(name), column)
+        else Shown(column.replace("_", " "), _raw(column))
         for column in rows_of(name)[0].cells
         if column not in ("id", *PROVENANCE)
     )
