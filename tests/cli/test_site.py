@@ -367,6 +367,8 @@ def started(folder: Path, *args: object) -> tuple[subprocess.Popen[str], str, fl
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
+        # a shell's background job ignores Ctrl-C, and so would what it starts
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )  # fmt: skip
     assert server.stdout is not None
     line = ""
