@@ -30,7 +30,17 @@ from heapwright.data.pile import pile_covers
 from heapwright.science.heap_shape import HeapShape, geometry
 from heapwright.science.pile import simulate
 from heapwright.science.pile_events import Added, Combined, Moved, Turned, turn
-from heapwright.science.pile_layout import ACTIVE, FAST, HEAT, LOOSE, ROWS, SLOW, WATER
+from heapwright.science.pile_layout import (
+    ACTIVE,
+    FAST,
+    HEAT,
+    LOOSE,
+    SLOW,
+    STATE_ROWS,
+    WATER,
+    Figures,
+    State,
+)
 from heapwright.science.pile_parameters import fixed
 from heapwright.science.pile_rates import rates
 from heapwright.science.pile_recipe import stated_recipe
@@ -139,10 +149,9 @@ def test_5_without_decay_nothing_warms_above_what_surrounds_it(name):
 
 
 def change_of(pile, parameters, weather):
-    change = np.empty(ROWS)
-    c = coefficients(pile, parameters)[0]
-    rates(c, np.ascontiguousarray(pile.y[:, 0]), weather.at(0.0, 0.0), change)
-    return change
+    c = Figures(*coefficients(pile, parameters)[0].tolist())
+    state = State(*pile.y[:STATE_ROWS, 0].tolist())
+    return np.array(rates(c, state, weather.at(0.0, 0.0))[0])
 
 
 @pytest.mark.parametrize("name", SETS)

@@ -18,3 +18,9 @@ def compiled(function: Function) -> Function:
     on while it runs.
     """
     return cast("Function", numba.njit(cache=True, nogil=True, error_model="numpy")(function))
+
+
+def inlined(function: Function) -> Function:
+    """Compile a function into each that calls it, so that nothing passes through memory."""
+    made = numba.njit(nogil=True, error_model="numpy", forceinline=True)(function)
+    return cast("Function", made)

@@ -34,7 +34,7 @@ from heapwright.science.pile_weather import Weather
 Array = npt.NDArray[np.float64]
 
 OUTPUT_HOURS: Final = 3.0
-STOPS: Final = 40
+STOPS: Final = 80
 """Outputs between two words of progress."""
 
 NEAR_H: Final = 1e-9
@@ -168,7 +168,7 @@ def simulate(
         outputs.append(finish)
     first = state
     nitrogen_lost = np.zeros(state.members)
-    told: list[_Moment] = []
+    told: list[_Moments] = []
     for stops in _stretches(outputs, [event.hour for event in waiting]):
         moments, end = _advance(state, parameters, weather, stops, error_c)
         nitrogen_lost += state.nitrogen_kg - end.nitrogen_kg
@@ -176,18 +176,21 @@ def simulate(
         while waiting and waiting[0].hour <= state.hour + NEAR_H:
             here = weather.at(state.hour, 0.0)
             state = apply(waiting.pop(0), state, parameters, here)
-            moments[-1] = _moment(state, parameters, weather)
-        told.extend(moments)
+            _look_again(moments, state, parameters, weather)
+        told.append(moments)
         if progress is not None:
             progress((state.hour - begin) / hours)
     kept = np.array(outputs)
-    at = np.array([moment.hour for moment in told])
-    told = [told[i] for i in np.searchsorted(at, kept - NEAR_H)]
+    at = np.concatenate([one.hours for one in told])
+    wanted = np.searchsorted(at, kept - NEAR_H)
+
+    def rows(each: Sequence[Array]) -> Array:
+        return np.concatenate(each)[wanted]
 
     def seen(row: int) -> Array:
-        return np.array([moment.seen[row] for moment in told])
+        return rows([one.seen[row] for one in told])
 
-    water = np.array([moment.water_kg for moment in told])
+    water = rows([one.water_kg for one in told])
     solids = seen(8) + seen(9)
     ash = state.ash_kg.sum(axis=0)
     return Run(
@@ -201,7 +204,7 @@ def simulate(
         volume_m3=seen(12),
         dry_mass_kg=solids,
         water_kg=water,
-        nitrogen_kg=np.array([moment.nitrogen_kg for moment in told]),
+        nitrogen_kg=rows([one.nitrogen_kg for one in told]),
         nitrogen_lost_kg=nitrogen_lost,
         uptake_g_kg_vs_h=1000.0 * (seen(10) + seen(11)) / np.maximum(solids - ash, 1e-9),
         totals=dict(zip(TOTAL_NAMES, state.y[TOTALS] - first.y[TOTALS], strict=True)),
@@ -210,10 +213,11 @@ def simulate(
     )
 
 
-class _Moment(NamedTuple):
-    """What is seen of the ensemble at one moment: ``seen`` is (SEEN, members)."""
+class _Moments(NamedTuple):
+    """What is seen at the stops of a stretch: ``seen`` (SEEN, stops, members), the others
+    (stops, members)."""
 
-    hour: float
+    hours: Array
     seen: Array
     water_kg: Array
     nitrogen_kg: Array
@@ -240,8 +244,8 @@ def _advance(
     weather: Weather,
     stops: Sequence[float],
     error_c: float,
-) -> tuple[list[_Moment], PileState]:
-    """Return the moments at ``stops`` and the pile at the last of them.
+) -> tuple[_Moments, PileState]:
+    """Return what is seen at ``stops`` and the pile at the last of them.
 
     Raises
     ------
@@ -256,28 +260,38 @@ def _advance(
         ]
     )
     y = state.y.copy()
-    seen = np.empty((len(stops), SEEN, state.members))
-    kept = np.empty((len(stops), KEPT, state.members))
-    c = coefficients(state, parameters)
     step_h = state.step_h.copy()
-    if run(c, y, hours, rain, weather.sky, error_c, step_h, kept, seen) >= 0:
+    seen = np.empty((state.members, SEEN, len(stops)))
+    kept = np.empty((state.members, KEPT, len(stops)))
+    figures = _figures(state, parameters)
+    if run(figures, y, hours, rain, weather.sky, error_c, step_h, kept, seen) >= 0:
         raise HeapwrightError("the pile model found no stable step; report this pile")
-    nitrogen = state.nitrogen_kg
-    before = state.y[POOLS]
-    moments = []
-    for i, hour in enumerate(stops):
-        after = kept[i, 2:]
-        nitrogen = lose_nitrogen(state, nitrogen, before, after, parameters)
-        moments.append(_Moment(hour, seen[i], kept[i, 0] + kept[i, 1], nitrogen))
+    kept = np.ascontiguousarray(kept.transpose(2, 1, 0))
+    nitrogen = np.empty((len(stops), state.members))
+    left, before = state.nitrogen_kg, state.y[POOLS]
+    for i, after in enumerate(kept[:, 2:]):
+        left = nitrogen[i] = lose_nitrogen(state, left, before, after, parameters)
         before = after
-    return moments, replace(state, y=y, hour=float(stops[-1]), nitrogen_kg=nitrogen, step_h=step_h)
+    water = kept[:, 0] + kept[:, 1]
+    end = replace(state, y=y, hour=float(stops[-1]), nitrogen_kg=left.copy(), step_h=step_h)
+    return _Moments(hours[1:], seen.transpose(1, 2, 0), water, nitrogen), end
 
 
-def _moment(state: PileState, parameters: Parameters, weather: Weather) -> _Moment:
-    """Return what is seen of a pile as it stands."""
+def _look_again(
+    moments: _Moments, state: PileState, parameters: Parameters, weather: Weather
+) -> None:
+    """Put into the last of the moments what is seen of a pile as it stands now."""
     seen = np.empty((SEEN, state.members))
-    look(coefficients(state, parameters), state.y, weather.sky, state.hour, seen)
-    return _Moment(state.hour, seen, state.y[WATER].sum(axis=0), state.nitrogen_kg)
+    look(_figures(state, parameters), state.y, weather.sky, state.hour, seen)
+    moments.seen[:, -1] = seen
+    moments.water_kg[-1] = state.y[WATER].sum(axis=0)
+    moments.nitrogen_kg[-1] = state.nitrogen_kg
+
+
+def _figures(state: PileState, parameters: Parameters) -> Array:
+    """Return the coefficients, a row a member."""
+    figures: Array = coefficients(state, parameters).view(np.float64).reshape(state.members, -1)
+    return figures
 
 
 def lose_nitrogen(

@@ -7,7 +7,8 @@ mass in kg. Enthalpy is counted from liquid water and dry matter at 0 °C.
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
+from collections import namedtuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -36,20 +37,52 @@ TOTALS_FROM: Final = 11
 TOTALS: Final = slice(TOTALS_FROM, 23)
 ROWS: Final = 23
 
-TOTAL_NAMES: Final = (
-    "heat_made_kj",
-    "heat_bound_kj",
-    "heat_to_walls_kj",
-    "heat_to_ground_kj",
-    "heat_to_air_kj",
-    "heat_of_surface_evaporation_kj",
-    "heat_of_rain_kj",
-    "heat_of_drainage_kj",
-    "water_to_air_kg",
-    "water_from_surface_kg",
-    "rain_kg",
-    "drained_kg",
-)
+
+class State(NamedTuple):
+    """The rows of a state by name, without its running totals."""
+
+    heat_core: float
+    heat_shell: float
+    water_core: float
+    water_shell: float
+    fast_core: float
+    fast_shell: float
+    slow_core: float
+    slow_shell: float
+    active_core: float
+    active_shell: float
+    loose: float
+
+
+class Change(NamedTuple):
+    """The rows of a state and of its running totals by name, as changes per hour."""
+
+    heat_core: float
+    heat_shell: float
+    water_core: float
+    water_shell: float
+    fast_core: float
+    fast_shell: float
+    slow_core: float
+    slow_shell: float
+    active_core: float
+    active_shell: float
+    loose: float
+    heat_made_kj: float
+    heat_bound_kj: float
+    heat_to_walls_kj: float
+    heat_to_ground_kj: float
+    heat_to_air_kj: float
+    heat_of_surface_evaporation_kj: float
+    heat_of_rain_kj: float
+    heat_of_drainage_kj: float
+    water_to_air_kg: float
+    water_from_surface_kg: float
+    rain_kg: float
+    drained_kg: float
+
+
+TOTAL_NAMES: Final = Change._fields[len(State._fields) :]
 """Running totals, in the order of their rows. ``heat_bound_kj`` is the heat content that water
 made gains and solids gone lose; all others but ``heat_made_kj``, ``heat_bound_kj``,
 ``heat_of_rain_kj`` and ``rain_kg`` leave the pile."""
@@ -80,13 +113,16 @@ COEFFICIENTS: Final = np.dtype(
             "cp_solid", "freezing", "chimney", "height_m", "half_width_m", "blower_kg_h",
             "wind_draught", "condense", "dry_inv", "diffuse_shell", "diffuse_core",
             "k_core_kj_h", "side_dry_m2", "top_dry_m2", "side_wet_m2", "top_wet_m2",
-            "r_dry", "r_wet_inv", "floor_kj_h", "wetness", "wet_from", "wet_span_inv",
-            "rain_m2", "rain_bypass", "water_cap", "drain_h_inv", "mix_h_inv",
+            "outer_kj_h", "r_dry", "r_wet_inv", "floor_kj_h", "wetness", "wet_from", "wet_span_inv",
+            "rain_m2", "rain_bypass", "water_cap", "water_cap_inv", "drain_h_inv", "mix_h_inv",
             "moist_offset", "moist_slope", "air_offset", "air_slope", "surface_guess",
         )
     ]
 )  # fmt: skip
 """What stays the same between two events, a record a member; names follow the equations of
 ``docs/pile-model.md``. Built by :func:`heapwright.science.pile_state.coefficients`."""
+
+Figures: Any = namedtuple("Figures", COEFFICIENTS.names or ())  # type: ignore[misc]
+"""The coefficients of one member, or of several side by side."""
 
 Coefficients = npt.NDArray[np.void]

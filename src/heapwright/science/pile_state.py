@@ -36,6 +36,7 @@ from heapwright.science.pile_recipe import Recipe
 
 Array = npt.NDArray[np.float64]
 
+STILL_FILM_M2K_W: Final = 0.1  # of still air at an outer surface, radiation included
 ASH_M3_PER_KG: Final = 1.0 / 2650.0
 REFERENCE_PERMEABILITY_M2: Final = 1e-8
 REFERENCE_AIR_SPACE: Final = 0.40
@@ -337,6 +338,7 @@ def coefficients(state: PileState, parameters: Parameters) -> Coefficients:
         "top_dry_m2": g.top_area_m2 - top_wet,
         "side_wet_m2": side_wet,
         "top_wet_m2": top_wet,
+        "outer_kj_h": 3.6 * (g.side_area_m2 + g.top_area_m2) / (r_dry + top_r + STILL_FILM_M2K_W),
         "r_dry": r_dry + (top_r - side_r if closed else 0.0),
         "r_wet_inv": 1.0 / (half_shell_r + cover.r_m2k_w),
         "floor_kj_h": 3.6 * p["floor_w_m2_k"] * g.floor_area_m2,
@@ -346,6 +348,7 @@ def coefficients(state: PileState, parameters: Parameters) -> Coefficients:
         "rain_m2": p["rain_share"] * g.plan_area_m2 * rain,
         "rain_bypass": p["rain_bypass"],
         "water_cap": p["water_cap_fraction"] / (1.0 - p["water_cap_fraction"]),
+        "water_cap_inv": (1.0 - p["water_cap_fraction"]) / p["water_cap_fraction"],
         "drain_h_inv": 1.0 / (24.0 * p["drain_days"]),
         "mix_h_inv": 1.0 / (24.0 * p["mix_days"]),
         "moist_offset": p["moist_offset"],

@@ -13,7 +13,7 @@ from heapwright.science import air
 from heapwright.science.pile_layout import (
     Forcing,
 )
-from heapwright.science.pile_rates import Sky, forcing
+from heapwright.science.pile_rates import Sky, between_hours, forcing
 
 Array = npt.NDArray[np.float64]
 
@@ -39,7 +39,8 @@ class Weather:
 
     def at(self, hour: float, rain_mm_h: float) -> Forcing:
         """Return the weather at ``hour``, with the rain given."""
-        return forcing(self.sky, hour, rain_mm_h)
+        temp_c, humidity, wind_m_s = between_hours(self.sky, hour)
+        return forcing(temp_c, humidity, wind_m_s, self.ground_c, self.shelter, rain_mm_h)
 
     @property
     def sky(self) -> Sky:
