@@ -1,11 +1,15 @@
 """Tests that commit must be able to empty the tables, which the ledger's triggers forbid."""
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from django.db import connection
 from django.db.backends.sqlite3.operations import DatabaseOperations
+
+# As the command line has it; several workers on two cores would wait for each other's threads.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 @pytest.fixture(scope="session", autouse=True)

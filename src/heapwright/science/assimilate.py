@@ -343,13 +343,15 @@ def _updated(x: Array, shown: Array, rows: Rows, used: Flags, errors: Array, wid
     mean = seen.mean(axis=1)
     scaled = wide * np.linalg.solve(root, seen - mean[:, None]) / np.sqrt(size - 1)
     off = np.linalg.solve(root, rows.value[used] - mean)
-    left, strength, axes = np.linalg.svd(scaled, full_matrices=False)
-    shrunk = 1.0 / (1.0 + strength**2)
+    # Of the matrix of readings by readings, which is the smaller one.
+    power, left = np.linalg.eigh(scaled @ scaled.T)
+    grown = np.sqrt(1.0 + np.maximum(power, 0.0))
     middle = x.mean(axis=1, keepdims=True)
     away = wide * (x - middle)
-    along = away @ axes.T
-    step = along @ (strength * shrunk * (left.T @ off)) / np.sqrt(size - 1)
-    moved: Array = middle + step[:, None] + away + (along * (np.sqrt(shrunk) - 1.0)) @ axes
+    along = (away @ scaled.T) @ left
+    step = along @ ((left.T @ off) / grown**2) / np.sqrt(size - 1)
+    shrunk = along / (grown * (1.0 + grown))
+    moved: Array = middle + step[:, None] + away - shrunk @ (left.T @ scaled)
     return moved
 
 
