@@ -7,16 +7,19 @@ by the test after the network's public description; the long one from memory.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pytest
 from tests.published import seattle
 
-from heapwright.data.weather import climates, figure
+from heapwright.data.weather import climates, day_variation, figure
 from heapwright.files.weather_import import read_station_file
 from heapwright.people.models import Role, User
 from heapwright.science.water_reference import hargreaves_mm
+from heapwright.science.weather_spread import WeatherSpread
 from heapwright.yard import weather
 from heapwright.yard.models import Origin, Site, WeatherRow
 
@@ -130,3 +133,38 @@ def test_the_records_keep_it_once_and_make_a_typical_year_of_it(tmp_path):
     )
     assert figure("ground_days").value == 30
     assert 5.0 < hours.ground_c < 13.0
+
+
+def test_how_days_vary_about_what_is_usual():
+    """Figures of the table ``weather``, from two harmonics of the year taken off four years."""
+    all_days = seattle.days()
+    mean_c = np.array([(day.low_c + day.high_c) / 2.0 for day in all_days])
+    year = np.array([2.0 * np.pi * day.day.timetuple().tm_yday / 365.25 for day in all_days])
+    usual = np.column_stack(
+        [np.ones_like(year), np.cos(year), np.sin(year), np.cos(2 * year), np.sin(2 * year)]
+    )
+    off_c = mean_c - usual @ np.linalg.lstsq(usual, mean_c, rcond=None)[0]
+    vary = day_variation()
+    assert vary.temp_sd_c == pytest.approx(off_c.std(), abs=0.05)
+    assert vary.temp_keeps == pytest.approx(np.corrcoef(off_c[:-1], off_c[1:])[0, 1], abs=0.005)
+    wet = np.mean([day.rain_mm > 0.0 for day in all_days])
+    assert vary.wet_share == pytest.approx(wet, abs=0.005)
+
+
+@pytest.mark.parametrize("length", [3, 7, 21])
+def test_drawn_rain_of_some_winter_days_spreads_as_the_real_one(length):
+    all_days = seattle.days()
+    winter = (11, 12, 1, 2)
+    wet = np.mean([day.rain_mm > 0.0 for day in all_days if day.day.month in winter])
+    sums = np.array(
+        [
+            sum(day.rain_mm for day in all_days[i : i + length])
+            for i in range(len(all_days) - length)
+            if {all_days[i].day.month, all_days[i + length - 1].day.month} <= set(winter)
+        ]
+    )
+    shares = np.ones(30)
+    vary = replace(day_variation(), wet_share=float(wet))
+    _warmer_c, rain = WeatherSpread(vary, shares, shares).drawn(4000)
+    drawn = rain[:, :length].sum(axis=1)
+    assert drawn.std() / drawn.mean() == pytest.approx(sums.std() / sums.mean(), rel=0.1)

@@ -87,6 +87,29 @@ def test_measured_beats_imported_beats_forecast_beats_typical(yard):
     assert (shown[0].rain_mm, shown[0].temp_max_c) == (10.0, 5.0)
 
 
+def test_what_is_known_of_a_day_says_how_sure_it_is(yard):
+    days = [DAY + timedelta(days=n) for n in range(5)]
+    gauge(yard, days[0], rain_mm=10.0)
+    station(yard.lead, row(days[0], temp_min_c=4.0, temp_max_c=9.0), row(days[1], temp_c=6.0))
+    told = [row(day, temp_min_c=3.0, temp_max_c=8.0, rain_mm=2.0) for day in days[2:4]]
+    weather.keep_forecast(told, what="x", by=yard.lead, now=midnight(days[2]))
+    found, _origins = weather.hourly_for(midnight(DAY), 5 * 24.0)
+    temp, rain = found.spread.temp_share, found.spread.rain_share
+    # measured or imported, then a forecast of a day and of two, then the typical year
+    assert temp[:2].tolist() == [0.0, 0.0]
+    assert 0.4 < temp[2] < temp[3] < 0.6
+    assert temp[4] == 1.0
+    assert rain[[0, 1, 4]].tolist() == [0.0, 1.0, 1.0]
+    assert rain[2:4] == pytest.approx(temp[2:4])
+
+
+def test_days_all_measured_have_no_spread(yard):
+    for n in range(-1, 4):
+        station(yard.lead, row(DAY + timedelta(days=n), temp_c=6.0, rain_mm=0.0), now=NOW)
+    found, _origins = weather.hourly_for(midnight(DAY), 48.0)
+    assert found.spread is None
+
+
 def test_a_struck_gauge_no_longer_counts_and_the_later_of_two_holds(yard):
     first = gauge(yard, DAY, rain_mm=10.0, temp_max_c=9.0)
     gauge(yard, DAY, rain_mm=4.0, at=first.happened_at + timedelta(hours=1))

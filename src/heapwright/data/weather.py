@@ -10,6 +10,7 @@ from heapwright.data.tables import Fact, Shape, read_rows, row_named
 
 if TYPE_CHECKING:
     from heapwright.science.weather_series import DayCurve, TypicalMonth
+    from heapwright.science.weather_spread import DayVariation
 
 FIGURES = "weather.csv"
 CLIMATES = "climates.csv"
@@ -86,6 +87,19 @@ def day_curve() -> DayCurve:
     from heapwright.science.weather_series import DayCurve
 
     return DayCurve(figure("coldest_hour").value, figure("warmest_hour").value)
+
+
+@cache
+def day_variation() -> DayVariation:
+    """Return how days vary about what is usual for their time of year."""
+    from heapwright.science.weather_spread import DayVariation
+
+    return DayVariation(
+        figure("day_temp_sd_c").value,
+        figure("day_temp_keeps").value,
+        figure("wet_day_share").value,
+        figure("rain_keeps").value,
+    )
 
 
 @cache

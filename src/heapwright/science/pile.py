@@ -27,7 +27,7 @@ from heapwright.science.pile_layout import (
     WATER,
 )
 from heapwright.science.pile_parameters import Parameters
-from heapwright.science.pile_rates import ERROR_C, KEPT, SEEN, look, run
+from heapwright.science.pile_rates import ERROR_C, KEPT, SEEN, Sky, look, run
 from heapwright.science.pile_state import PileState, carbon_yield, coefficients
 from heapwright.science.pile_weather import Weather
 
@@ -169,14 +169,15 @@ def simulate(
     first = state
     nitrogen_lost = np.zeros(state.members)
     told: list[_Moments] = []
+    sky = weather.sky(state.members)
     for stops in _stretches(outputs, [event.hour for event in waiting]):
-        moments, end = _advance(state, parameters, weather, stops, error_c)
+        moments, end = _advance(state, parameters, weather, sky, stops, error_c)
         nitrogen_lost += state.nitrogen_kg - end.nitrogen_kg
         state = end
         while waiting and waiting[0].hour <= state.hour + NEAR_H:
             here = weather.at(state.hour, 0.0)
             state = apply(waiting.pop(0), state, parameters, here)
-            _look_again(moments, state, parameters, weather)
+            _look_again(moments, state, parameters, sky)
         told.append(moments)
         if progress is not None:
             progress((state.hour - begin) / hours)
@@ -242,6 +243,7 @@ def _advance(
     state: PileState,
     parameters: Parameters,
     weather: Weather,
+    sky: Sky,
     stops: Sequence[float],
     error_c: float,
 ) -> tuple[_Moments, PileState]:
@@ -264,7 +266,7 @@ def _advance(
     seen = np.empty((state.members, SEEN, len(stops)))
     kept = np.empty((state.members, KEPT, len(stops)))
     figures = _figures(state, parameters)
-    if run(figures, y, hours, rain, weather.sky, error_c, step_h, kept, seen) >= 0:
+    if run(figures, y, hours, rain, sky, error_c, step_h, kept, seen) >= 0:
         raise HeapwrightError("the pile model found no stable step; report this pile")
     kept = np.ascontiguousarray(kept.transpose(2, 1, 0))
     nitrogen = np.empty((len(stops), state.members))
@@ -277,12 +279,10 @@ def _advance(
     return _Moments(hours[1:], seen.transpose(1, 2, 0), water, nitrogen), end
 
 
-def _look_again(
-    moments: _Moments, state: PileState, parameters: Parameters, weather: Weather
-) -> None:
+def _look_again(moments: _Moments, state: PileState, parameters: Parameters, sky: Sky) -> None:
     """Put into the last of the moments what is seen of a pile as it stands now."""
     seen = np.empty((SEEN, state.members))
-    look(_figures(state, parameters), state.y, weather.sky, state.hour, seen)
+    look(_figures(state, parameters), state.y, sky, state.hour, seen)
     moments.seen[:, -1] = seen
     moments.water_kg[-1] = state.y[WATER].sum(axis=0)
     moments.nitrogen_kg[-1] = state.nitrogen_kg

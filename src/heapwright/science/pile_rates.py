@@ -81,6 +81,9 @@ EMISSIVITY: Final = 0.9
 RADIATION_ABOVE_AIR_C: Final = 5.0
 """Emissivity of moist organic surfaces, and how much warmer the surface is taken for radiation."""
 
+HUMIDITY_PER_C: Final = air.MAGNUS_A * air.MAGNUS_B / (air.MAGNUS_B + 10.0) ** 2
+"""By which share saturated air holds more a degree, at 10 °C."""
+
 MOST_EXPONENT: Final = 300.0
 """Beyond, an exponential is as good as infinite; the product of two must still be finite."""
 
@@ -183,13 +186,19 @@ def snow_share(temp_c: Lane) -> Lane:
 
 
 class Sky(NamedTuple):
-    """Hourly weather since the pile was built; see :mod:`heapwright.science.pile_weather`."""
+    """Hourly weather since the pile was built; see :mod:`heapwright.science.pile_weather`.
+
+    ``warmer_c`` and ``rain_factor`` (members, days) are what each member's days have more or
+    less of; no days where all have the same weather.
+    """
 
     temp_c: Array
     humidity: Array
     wind_m_s: Array
     ground_c: float
     shelter: float
+    warmer_c: Array
+    rain_factor: Array
 
 
 @compiled
@@ -637,11 +646,37 @@ def bend(u: Array, j: Decay, f: Array, water_yield: Lane, core: Lane, shell: Lan
 
 
 @compiled
-def forced(sky: Sky, hour: Array, h: Array, share: float, rain: Array, at: Array) -> Forcing:
-    """Return the weather of every lane at a share of its step; ``at`` (3, WIDTH) is room for it."""
+def forced(
+    sky: Sky, member: Array, hour: Array, h: Array, share: float, rain: Array, at: Array
+) -> Forcing:
+    """Return the weather of every lane at a share of its step; ``at`` (4, WIDTH) is room for it.
+
+    A warmer day's air holds the more: its relative humidity stays.
+    """
     for k in range(WIDTH):
         at[0, k], at[1, k], at[2, k] = between_hours(sky, hour[k] + share * h[k])
-    return forcing(row(at, 0), row(at, 1), row(at, 2), sky.ground_c, sky.shelter, row(rain, 0))
+    temp_c, humidity = row(at, 0), row(at, 1)
+    last = sky.warmer_c.shape[1] - 1
+    if last >= 0:
+        for k in range(WIDTH):
+            day = (hour[k] + share * h[k]) / 24.0
+            left = min(max(int(day), 0), last)
+            right = min(left + 1, last)
+            own = sky.warmer_c[max(member[k], 0)]
+            at[3, k] = own[left] + min(max(day - left, 0.0), 1.0) * (own[right] - own[left])
+        temp_c += row(at, 3)
+        humidity *= math.exp(row(at, 3) * HUMIDITY_PER_C)
+    return forcing(temp_c, humidity, row(at, 2), sky.ground_c, sky.shelter, row(rain, 0))
+
+
+@compiled
+def rain_of(sky: Sky, member: int, begin_h: float, end_h: float, rain_mm_h: float) -> float:
+    """Return a member's rain in a stretch, by the day in which its middle lies."""
+    last = sky.rain_factor.shape[1] - 1
+    if last < 0:
+        return rain_mm_h
+    day = min(max(int((begin_h + end_h) / 48.0), 0), last)
+    return float(rain_mm_h * sky.rain_factor[member, day])
 
 
 @compiled
@@ -663,6 +698,7 @@ class Errors(NamedTuple):
 def step(
     rows: Array,
     y: Array,
+    member: Array,
     hour: Array,
     length_h: Array,
     sky: Sky,
@@ -674,9 +710,10 @@ def step(
     new: Array,
     at: Array,
 ) -> Errors:
-    """Take one step from ``y`` to ``new``; ``hour``, ``length_h`` and ``rain_mm_h`` by lane.
+    """Take one step from ``y`` to ``new``.
 
-    ``end`` is the weather at its end.
+    ``member``, ``hour``, ``length_h`` and ``rain_mm_h`` are by lane, ``end`` is the weather at
+    the end.
 
     ``f`` (stages, ROWS, WIDTH) holds the rates at the start in its first row and gets those of
     the other stages; ``u`` and ``at`` are room for a stage and its weather. Stages
@@ -696,7 +733,7 @@ def step(
     for i in range(STATE_ROWS):
         put(u, i, row(y, i) + h * (ALPHA_21 * row(f1, i)))
     bend(u, j, f1, c.water_yield, ALPHA_21 * v1_core * by_core, ALPHA_21 * v1_shell * by_shell)
-    changes(rows, u, forced(sky, hour, length_h, ALPHA_21, rain_mm_h, at), f2)
+    changes(rows, u, forced(sky, member, hour, length_h, ALPHA_21, rain_mm_h, at), f2)
     g_core, g_shell = GAMMA_21 * k1_core, GAMMA_21 * k1_shell
     k2_core = (row(f2, HEAT_CORE) + lam_core * g_core) * solved_core
     k2_shell = (row(f2, HEAT_SHELL) + lam_shell * g_shell) * solved_shell
@@ -707,7 +744,7 @@ def step(
     core = (ALPHA_31 * v1_core + ALPHA_32 * v2_core) * by_core
     shell = (ALPHA_31 * v1_shell + ALPHA_32 * v2_shell) * by_shell
     bend(u, j, f1, c.water_yield, core, shell)
-    changes(rows, u, forced(sky, hour, length_h, ALPHA_31 + ALPHA_32, rain_mm_h, at), f3)
+    changes(rows, u, forced(sky, member, hour, length_h, ALPHA_31 + ALPHA_32, rain_mm_h, at), f3)
     g_core = GAMMA_31 * k1_core + GAMMA_32 * k2_core
     g_shell = GAMMA_31 * k1_shell + GAMMA_32 * k2_shell
     k3_core = (row(f3, HEAT_CORE) + lam_core * g_core) * solved_core
@@ -913,7 +950,7 @@ def run(
     decays, ends = np.empty((DECAYS, WIDTH)), np.empty((DECAYS, WIDTH))
     shown = np.empty((SEEN, WIDTH))
     verdict = np.empty((VERDICT, WIDTH))
-    at = np.empty((3, WIDTH))
+    at = np.empty((4, WIDTH))
     hour, h, rain = np.full(WIDTH, hours[0]), np.full(WIDTH, FINEST_H), np.zeros(WIDTH)
     limit, wish = np.full(WIDTH, error_c), np.zeros(WIDTH)
     member, stretch = np.full(WIDTH, -1), np.zeros(WIDTH, np.int64)
@@ -930,7 +967,8 @@ def run(
             for i in range(ROWS):
                 now[i, k] = y[i, m]
                 new[i, k] = y[i, m]
-            hour[k], stretch[k], rain[k] = hours[0], 0, rain_mm_h[0]
+            hour[k], stretch[k] = hours[0], 0
+            rain[k] = rain_of(sky, m, hours[0], hours[1], rain_mm_h[0])
             begun[k], handed = True, True
             if waiting < members:
                 member[k], wish[k], refused[k] = m, step_h[m], False
@@ -940,7 +978,7 @@ def run(
         if going == 0:
             return -1
         if handed:
-            w = forced(sky, hour, h, 0.0, rain, at)
+            w = forced(sky, member, hour, h, 0.0, rain, at)
             none = Errors(row(limit, 0), row(limit, 0), row(limit, 0))
             arrive(rows, now, now, limit, w, limit, none, ends, f[4], ends, shown, verdict)
             for k in range(WIDTH):
@@ -973,8 +1011,9 @@ def run(
                 continue
             if s > stretch[k]:
                 stretch[k] = s
-                more = rain_mm_h[s] - rain[k]
-                rain[k] = rain_mm_h[s]
+                falling = rain_of(sky, m, hours[s], hours[s + 1], rain_mm_h[s])
+                more = falling - rain[k]
+                rain[k] = falling
                 f[0, HEAT_SHELL, k] += more * verdict[SOAK_KJ, k]
                 f[0, RAIN_KJ, k] += more * verdict[SOAK_KJ, k]
                 f[0, WATER_SHELL, k] += more * verdict[SOAK_KG, k]
@@ -983,8 +1022,8 @@ def run(
             h[k] = length_of(hour[k], hours[s + 1], wish[k], icy)
         if free:
             continue
-        w = forced(sky, hour, h, 1.0, rain, at)
-        errors = step(rows, now, hour, h, sky, rain, w, decays, f, u, new, at)
+        w = forced(sky, member, hour, h, 1.0, rain, at)
+        errors = step(rows, now, member, hour, h, sky, rain, w, decays, f, u, new, at)
         arrive(rows, now, new, h, w, limit, errors, decays, f[4], ends, shown, verdict)
         # Take what is right, lane by lane.
         right = row(verdict, ERROR)

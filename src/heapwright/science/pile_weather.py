@@ -14,6 +14,7 @@ from heapwright.science.pile_layout import (
     Forcing,
 )
 from heapwright.science.pile_rates import Sky, between_hours, forcing
+from heapwright.science.weather_spread import WeatherSpread
 
 Array = npt.NDArray[np.float64]
 
@@ -27,7 +28,8 @@ class Weather:
 
     Temperature, humidity and wind are straight between the hours ``0, 1, …``; rain (mm/h) is
     even within each hour; the last values hold beyond the end. ``humidity`` is kg of vapour per
-    kg of dry air. ``shelter`` is the wind at the heap over ``wind_m_s``.
+    kg of dry air. ``shelter`` is the wind at the heap over ``wind_m_s``. With a
+    ``spread`` these are means, and each member of an ensemble has weather of its own about them.
     """
 
     temp_c: Array
@@ -36,21 +38,25 @@ class Weather:
     rain_mm_h: Array
     ground_c: float
     shelter: float = 0.6
+    spread: WeatherSpread | None = None
 
     def at(self, hour: float, rain_mm_h: float) -> Forcing:
-        """Return the weather at ``hour``, with the rain given."""
-        temp_c, humidity, wind_m_s = between_hours(self.sky, hour)
+        """Return the weather at ``hour``, of all members' the mean, with the rain given."""
+        temp_c, humidity, wind_m_s = between_hours(self.sky(0), hour)
         return forcing(temp_c, humidity, wind_m_s, self.ground_c, self.shelter, rain_mm_h)
 
-    @property
-    def sky(self) -> Sky:
-        """The weather without its rain, as the compiled rates take it."""
+    def sky(self, members: int) -> Sky:
+        """Return the weather of so many members as the compiled rates take it."""
+        none = np.empty((members, 0))
+        warmer_c, rain = (none, none) if self.spread is None else self.spread.drawn(members)
         return Sky(
             np.ascontiguousarray(self.temp_c, dtype=float),
             np.ascontiguousarray(self.humidity, dtype=float),
             np.ascontiguousarray(self.wind_m_s, dtype=float),
             float(self.ground_c),
             float(self.shelter),
+            warmer_c,
+            rain,
         )
 
     def rain_between(self, start: float, end: float) -> float:

@@ -37,6 +37,7 @@ from heapwright.science.weather_series import (
     TypicalMonth,
     hourly,
 )
+from heapwright.science.weather_spread import WeatherSpread, lead_share
 from heapwright.yard import ledger
 from heapwright.yard.errors import FieldError, RoleError
 from heapwright.yard.models import Origin, Site, WeatherGot, WeatherRow
@@ -199,14 +200,6 @@ def hourly_for(start: datetime, hours: float) -> tuple[Weather, WeatherOrigins]:
     ground_c = float(np.mean(found.temp_c[: 2 * about]))
     part = slice(about, None)
     shelter = pile_parameters()["shelter"].typical
-    weather = Weather(
-        temp_c=found.temp_c[part],
-        humidity=found.humidity[part],
-        wind_m_s=found.wind_m_s[part],
-        rain_mm_h=found.rain_mm_h[part],
-        ground_c=ground_c,
-        shelter=shelter,
-    )
     in_use = WeatherRow.objects.filter(got=OuterRef("pk"), ends_at__gt=start, starts_at__lt=end)
     used = (
         WeatherGot.objects.filter(Exists(in_use), origin=Origin.FORECAST)
@@ -214,7 +207,40 @@ def hourly_for(start: datetime, hours: float) -> tuple[Weather, WeatherOrigins]:
         .first()
     )
     ranks = {name: found.rank[name][part] for name in QUANTITIES}
+    weather = Weather(
+        temp_c=found.temp_c[part],
+        humidity=found.humidity[part],
+        wind_m_s=found.wind_m_s[part],
+        rain_mm_h=found.rain_mm_h[part],
+        ground_c=ground_c,
+        shelter=shelter,
+        spread=_spread(start, ranks, used),
+    )
     return weather, WeatherOrigins(start, hours, ranks, year, used)
+
+
+def _spread(
+    start: datetime, ranks: Mapping[Quantity, Ranks], fetched_at: datetime | None
+) -> WeatherSpread | None:
+    """Return how sure each day after the start is, by where its hours came from."""
+    count = len(ranks["temp"])
+    clock = np.arange(count, dtype=float)
+    lead_days = (clock - ((fetched_at or start) - start) / _HOUR) / 24.0
+    foretold = lead_share(
+        lead_days, facts.figure("forecast_share_first").value,
+        facts.figure("forecast_skill_days").value,
+    )  # fmt: skip
+    shares = []
+    for name in ("temp", "rain"):
+        rank = ranks[name]
+        hourly = np.where(rank == RANKED.index(Origin.FORECAST), foretold, 0.0)
+        hourly[rank == RANKED.index(Origin.TYPICAL)] = 1.0
+        first = np.arange(0, count, 24)
+        shares.append(np.add.reduceat(hourly, first) / np.diff(np.append(first, count)))
+    temp_share, rain_share = shares
+    if not (temp_share.any() or rain_share.any()):
+        return None
+    return WeatherSpread(facts.day_variation(), temp_share, rain_share)
 
 
 def _site_days(first: datetime, last: datetime, tz: ZoneInfo, year: TypicalYear) -> list[SiteDay]:
