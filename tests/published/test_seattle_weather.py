@@ -20,7 +20,7 @@ from heapwright.files.weather_import import read_station_file
 from heapwright.people.models import Role, User
 from heapwright.science.water_reference import hargreaves_mm
 from heapwright.science.weather_spread import WeatherSpread
-from heapwright.yard import weather
+from heapwright.yard import weather, weather_kept
 from heapwright.yard.models import Origin, Site, WeatherRow
 
 PACIFIC = ZoneInfo("America/Los_Angeles")
@@ -106,7 +106,7 @@ def test_the_records_keep_it_once_and_make_a_typical_year_of_it(tmp_path):
     found = read(tmp_path, seattle.as_dly(), "USW00024233.dly")
 
     def keep():
-        return weather.keep(
+        return weather_kept.keep(
             found.rows, origin=Origin.IMPORTED, what=found.file, station=found.station, by=lead
         )
 

@@ -12,7 +12,7 @@ from tests.yard.acting import NOW, Yard
 
 from heapwright.files.weather_rows import StationRow
 from heapwright.files.weather_service import ServiceError
-from heapwright.yard import tend, weather, weather_forecast
+from heapwright.yard import tend, weather, weather_forecast, weather_kept
 from heapwright.yard.errors import FieldError, RoleError
 from heapwright.yard.models import Origin, Site, WeatherGot, WeatherRow, WeatherSettings
 from heapwright.yard.readings import day_bounds
@@ -32,7 +32,7 @@ def row(day: date, **figures: float) -> StationRow:
 
 def station(lead, *rows, origin=Origin.IMPORTED, **more):
     more.setdefault("now", NOW)
-    return weather.keep(rows, origin=origin, what="station.csv", by=lead, **more)
+    return weather_kept.keep(rows, origin=origin, what="station.csv", by=lead, **more)
 
 
 def gauge(yard, day: date, *, at: datetime | None = None, **figures: float):
@@ -60,7 +60,7 @@ def test_measured_beats_imported_beats_forecast_beats_typical(yard):
     gauge(yard, days[0], rain_mm=10.0)
     station(yard.lead, *(row(day, temp_min_c=1.0, temp_max_c=5.0, rain_mm=2.0)
                          for day in days[:2]))  # fmt: skip
-    weather.keep_forecast(
+    weather_kept.keep_forecast(
         [row(day, temp_min_c=8.0, temp_max_c=9.0, rain_mm=30.0) for day in days[:3]],
         what="x", by=yard.lead,
     )  # fmt: skip
@@ -92,7 +92,7 @@ def test_what_is_known_of_a_day_says_how_sure_it_is(yard):
     gauge(yard, days[0], rain_mm=10.0)
     station(yard.lead, row(days[0], temp_min_c=4.0, temp_max_c=9.0), row(days[1], temp_c=6.0))
     told = [row(day, temp_min_c=3.0, temp_max_c=8.0, rain_mm=2.0) for day in days[2:4]]
-    weather.keep_forecast(told, what="x", by=yard.lead, now=midnight(days[2]))
+    weather_kept.keep_forecast(told, what="x", by=yard.lead, now=midnight(days[2]))
     found, _origins = weather.hourly_for(midnight(DAY), 5 * 24.0)
     temp, rain = found.spread.temp_share, found.spread.rain_share
     # measured or imported, then a forecast of a day and of two, then the typical year
@@ -121,7 +121,7 @@ def test_a_struck_gauge_no_longer_counts_and_the_later_of_two_holds(yard):
 
 
 def test_a_gauge_read_before_the_day_is_over_leaves_its_rest_to_the_forecast(yard):
-    weather.keep_forecast([row(DAY, temp_min_c=1.0, temp_max_c=9.0, rain_mm=24.0)],
+    weather_kept.keep_forecast([row(DAY, temp_min_c=1.0, temp_max_c=9.0, rain_mm=24.0)],
                           what="x", by=None)  # fmt: skip
     gauge(yard, DAY, rain_mm=6.0, temp_max_c=3.0, at=midnight(DAY) + timedelta(hours=8))
     found, origins = weather.hourly_for(midnight(DAY), 24.0)
@@ -228,27 +228,27 @@ def test_withdrawing_takes_the_rows_out_and_stays_written(yard):
     station(yard.helper, row(DAY, rain_mm=1.0))
     got = WeatherGot.objects.get()
     with pytest.raises(RoleError):
-        weather.withdraw(got, yard.helper)
-    assert weather.withdraw(got, yard.lead) == 1
+        weather_kept.withdraw(got, yard.helper)
+    assert weather_kept.withdraw(got, yard.lead) == 1
     assert weather.days(DAY, DAY)[0].rain_mm is None
     got.refresh_from_db()
     assert got.withdrawn_by == yard.lead
     with pytest.raises(FieldError, match="withdrawn before"):
-        weather.withdraw(got, yard.lead)
+        weather_kept.withdraw(got, yard.lead)
     assert station(yard.helper, row(DAY, rain_mm=1.0)).new == 1
 
 
 def test_a_forecast_takes_the_place_of_the_one_before_from_its_beginning_on(yard):
     days = [DAY + timedelta(days=n) for n in range(4)]
-    weather.keep_forecast([row(day, rain_mm=1.0) for day in days], what="x", by=yard.lead)
-    stored = weather.keep_forecast([row(day, rain_mm=5.0) for day in days[2:]], what="x",
+    weather_kept.keep_forecast([row(day, rain_mm=1.0) for day in days], what="x", by=yard.lead)
+    stored = weather_kept.keep_forecast([row(day, rain_mm=5.0) for day in days[2:]], what="x",
                                    by=yard.lead)  # fmt: skip
     assert (stored.new, stored.replaced) == (2, 2)
     assert [day.rain_mm for day in weather.days(days[0], days[3])] == [1.0, 1.0, 5.0, 5.0]
-    weather.keep_forecast([row(day, rain_mm=3.0) for day in days], what="x", by=yard.lead)
+    weather_kept.keep_forecast([row(day, rain_mm=3.0) for day in days], what="x", by=yard.lead)
     assert WeatherGot.objects.count() == 1
     with pytest.raises(FieldError, match="holds nothing"):
-        weather.keep_forecast([], what="x", by=yard.lead)
+        weather_kept.keep_forecast([], what="x", by=yard.lead)
 
 
 # fetching

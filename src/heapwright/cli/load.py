@@ -635,7 +635,7 @@ def _load_weather(
     from typing import cast
 
     from heapwright.files.weather_import import StatedUnits, read_station_file
-    from heapwright.yard import weather
+    from heapwright.yard import weather_kept
     from heapwright.yard.models import Origin, Site
 
     stated = cast("StatedUnits | None", units)
@@ -647,7 +647,7 @@ def _load_weather(
         return InputError(f"{message}{hint}", file=file.name)
 
     with _placed(in_file):
-        stored = weather.keep(
+        stored = weather_kept.keep(
             read.rows,
             origin=Origin.MEASURED if here else Origin.IMPORTED,
             what=file.name,

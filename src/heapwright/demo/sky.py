@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from heapwright.demo.climate import Day, told
 from heapwright.files.weather_rows import StationRow
 from heapwright.people.models import User
-from heapwright.yard import weather
+from heapwright.yard import weather_kept
 from heapwright.yard.models import Origin, WeatherSettings
 
 STATION: Final = "Mole light, an invented station"
@@ -34,7 +34,7 @@ def look_up(first: date, now: datetime, zone: str, seed: int = 1) -> None:
     WeatherSettings.objects.update_or_create(id=1, defaults={"climate": CLIMATE})
     ahead = today + timedelta(days=AHEAD_DAYS)
     days = list(takewhile(lambda one: one[0] < ahead, told(first, seed)))
-    weather.keep(
+    weather_kept.keep(
         (_row(day, seen, tz) for day, seen in days if day < today),
         origin=Origin.IMPORTED,
         what="station.csv",
@@ -43,7 +43,7 @@ def look_up(first: date, now: datetime, zone: str, seed: int = 1) -> None:
         now=now,
     )
     rng = Random(f"foreseen/{seed}/{today}")
-    weather.keep_forecast(
+    weather_kept.keep_forecast(
         (
             _row(day, _foreseen(seen, (day - today).days, rng), tz)
             for day, seen in days

@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from heapwright.files import weather_service
-from heapwright.yard import weather
+from heapwright.yard import weather_kept
 from heapwright.yard.errors import FieldError, RoleError
 from heapwright.yard.models import Site
 from heapwright.yard.models.weather import WeatherSettings
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from heapwright.people.models import User
 
 
-def fetch(by: User, *, base: str = weather_service.BASE) -> weather.Stored:
+def fetch(by: User, *, base: str = weather_service.BASE) -> weather_kept.Stored:
     """Fetch the forecast for the site's coordinates and keep it.
 
     Raises
@@ -41,4 +41,4 @@ def fetch(by: User, *, base: str = weather_service.BASE) -> weather.Stored:
     rows = weather_service.fetch_forecast(
         site.latitude_deg, site.longitude_deg, chosen.contact, now=timezone.now(), base=base
     )
-    return weather.keep_forecast(rows, what=weather_service.NAME, by=by)
+    return weather_kept.keep_forecast(rows, what=weather_service.NAME, by=by)

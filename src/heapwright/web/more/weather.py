@@ -36,7 +36,7 @@ from heapwright.web.more.logs import WeatherForm
 from heapwright.web.more.tables import Column, Row, csv_file, csv_href, table, wants_csv
 from heapwright.web.more.telling import Teller
 from heapwright.web.shell import helper_only, lead_only
-from heapwright.yard import history, tend, weather_forecast
+from heapwright.yard import history, tend, weather_forecast, weather_kept
 from heapwright.yard import weather as records
 from heapwright.yard.errors import FieldError
 from heapwright.yard.models import Origin, Site, WeatherGot, WeatherSettings
@@ -339,7 +339,7 @@ class WeatherFileForm(PersonForm):
                 self.add_error("file", f"{error}.")
                 return None
 
-    def keep(self) -> records.Stored | None:
+    def keep(self) -> weather_kept.Stored | None:
         """Keep what it holds, or put the refusal beside its field."""
         if not self.is_valid():
             return None
@@ -347,7 +347,7 @@ class WeatherFileForm(PersonForm):
         if read is None:
             return None
         try:
-            stored = records.keep(
+            stored = weather_kept.keep(
                 read.rows,
                 origin=Origin.MEASURED if self.cleaned_data["here"] else Origin.IMPORTED,
                 what=read.file[:200],
@@ -384,7 +384,7 @@ def weather_file(request: HttpRequest) -> HttpResponse:
     return render(request, "heapwright/more/weather_file.html", context)
 
 
-def _stored_says(stored: records.Stored) -> str:
+def _stored_says(stored: weather_kept.Stored) -> str:
     if stored.got is None:
         return _("Nothing new: all of it was there already.")
     said = ngettext("%(count)d row is new.", "%(count)d rows are new.", stored.new) % {
@@ -409,7 +409,7 @@ def weather_withdraw(request: HttpRequest, got: int) -> HttpResponse:
     if found is None:
         raise Http404
     try:
-        count = records.withdraw(found, cast("User", request.user))
+        count = weather_kept.withdraw(found, cast("User", request.user))
     except FieldError:
         return done(request, _("It was withdrawn before."), "weather", level=messages.WARNING)
     said = ngettext(
