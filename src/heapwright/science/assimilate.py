@@ -2,8 +2,9 @@
 
 An ensemble smoother with multiple data assimilation (Emerick & Reynolds 2013, Computers &
 Geosciences 55:3) in its square-root form: the pile is run from its building on, every uncertain
-figure (:mod:`heapwright.science.assimilate_vector`) moves a part of the way that the readings
-ask for, and it is run again. What no choice of figures explains is left to a drift of each zone
+figure (:mod:`heapwright.science.assimilate_vector`), and each past day of the weather that
+nobody measured, moves a part of the way that the readings ask for, and it is run again. What no
+choice of figures explains is left to a drift of each zone
 (:mod:`heapwright.science.assimilate_errors`). ``docs/assimilation.md`` says why this method and
 how far it can be trusted.
 
@@ -68,6 +69,7 @@ from heapwright.science.pile_weather import Weather
 
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
+Places = npt.NDArray[np.intp]
 
 MOST_MEMBERS: Final = 300
 """Members that are smoothed: what a log of 30 days takes well under two seconds for."""
@@ -179,7 +181,9 @@ def assimilate(
 
     blank = np.random.default_rng([seed, BLANK_STREAM]).standard_normal((BLANKS, size))
     before = vectors(frame, base)
-    x = np.concatenate([before, blank])
+    days_past = _days_past(weather, last)
+    own = [] if weather.spread is None else [weather.spread.noise_of(size)[:, :, days_past]]
+    x = np.concatenate([before, *(_flat(one) for one in own), blank])
     count, wide = len(before), 1.0
     current = base
     for i, inflation in enumerate(STEPS):
@@ -189,8 +193,12 @@ def assimilate(
         seen = judge(rows, shown, lifted, widen=i == 0)
         errors = inflation * covariance(seen.read, seen.drift_c, lifted)
         wide *= seen.wide
-        x = _updated(x, shown, rows, seen.used, errors, seen.wide)
+        # days vary by what they are known to: only the pile's own figures are widened
+        widths = np.full((len(x), 1), seen.wide)
+        widths[count:-BLANKS] = 1.0
+        x = _updated(x, widths, shown, rows, seen.used, errors, seen.wide)
         current = members_at(frame, base, x[:count])
+        pile = replace(pile, weather=_weather_at(weather, days_past, x[count:-BLANKS]))
         if progress is not None:
             progress(0.8 * (i + 1) / (len(STEPS) + 1))
     past = pile.run(current, now, every_h)
@@ -221,10 +229,10 @@ def assimilate(
         end=end,
         used=tuple(observations[i] for i in places_of(rows, seen.used)),
         set_aside=set_aside_of(observations, rows, seen.used, seen.expected, seen.spread),
-        learned=_learned(frame, before, x[:count], blank, x[count:], wide, len(observations)),
+        learned=_learned(frame, before, x[:count], blank, x[-BLANKS:], wide, len(observations)),
         drift_c=seen.drift_c,
         plan=plan,
-        weather=weather,
+        weather=pile.weather,
         facts=facts,
         classes=classes,
         days=days,
@@ -335,8 +343,35 @@ def _without(
     )  # fmt: skip
 
 
-def _updated(x: Array, shown: Array, rows: Rows, used: Flags, errors: Array, wide: float) -> Array:
-    """Return the vectors after one update: widened, moved, and shrunk by the square root."""
+def _days_past(weather: Weather, last_h: float) -> Places:
+    """Return the days up to the last reading of which the weather is not known."""
+    if weather.spread is None:
+        return np.zeros(0, dtype=int)
+    loose = np.maximum(weather.spread.temp_share, weather.spread.rain_share) > 0.0
+    return np.flatnonzero(loose[: int(last_h / 24.0) + 1])
+
+
+def _flat(noise: Array) -> Array:
+    """Return the normals of (2, members, days) as rows (2 days, members)."""
+    return noise.transpose(0, 2, 1).reshape(-1, noise.shape[1])
+
+
+def _weather_at(weather: Weather, days: Places, rows: Array) -> Weather:
+    """Return the weather with the members' normals of some days as the readings have moved them."""
+    if weather.spread is None or not days.size:
+        return weather
+    noise = weather.spread.noise_of(rows.shape[1]).copy()
+    noise[:, :, days] = rows.reshape(2, len(days), -1).transpose(0, 2, 1)
+    return replace(weather, spread=replace(weather.spread, noise=noise))
+
+
+def _updated(
+    x: Array, widths: Array, shown: Array, rows: Rows, used: Flags, errors: Array, wide: float
+) -> Array:
+    """Return the vectors after one update: widened, moved, and shrunk by the square root.
+
+    ``widths`` (coordinates, 1) is by how much each coordinate is widened, ``wide`` what is shown.
+    """
     size = x.shape[1]
     root = np.linalg.cholesky(errors[np.ix_(used, used)])
     seen = shown[used]
@@ -347,7 +382,7 @@ def _updated(x: Array, shown: Array, rows: Rows, used: Flags, errors: Array, wid
     power, left = np.linalg.eigh(scaled @ scaled.T)
     grown = np.sqrt(1.0 + np.maximum(power, 0.0))
     middle = x.mean(axis=1, keepdims=True)
-    away = wide * (x - middle)
+    away = widths * (x - middle)
     along = (away @ scaled.T) @ left
     step = along @ ((left.T @ off) / grown**2) / np.sqrt(size - 1)
     shrunk = along / (grown * (1.0 + grown))

@@ -35,13 +35,22 @@ class WeatherSpread:
     """How much of the variation of days is left in each day after the start.
 
     ``temp_share`` and ``rain_share`` (days,) go from 0 (the day is known) to 1 (nothing but its
-    typical mean is).
+    typical mean is). ``noise`` (2, members, days) are the standard normals behind temperature
+    and rain, where readings of the pile have told something of them; else they are drawn.
     """
 
     days: DayVariation
     temp_share: Array
     rain_share: Array
     seed: int = 0
+    noise: Array | None = None
+
+    def noise_of(self, members: int) -> Array:
+        """Return the standard normals of so many members, the same each time."""
+        if self.noise is not None:
+            return self.noise
+        rng = np.random.default_rng([self.seed, members])
+        return rng.standard_normal((2, members, len(self.temp_share)))
 
     def drawn(self, members: int) -> tuple[Array, Array]:
         """Return °C to add to and factors of the rain of each day, (members, days) each.
@@ -51,10 +60,9 @@ class WeatherSpread:
         """
         from scipy.special import ndtr
 
-        rng = np.random.default_rng([self.seed, members])
-        size = (members, len(self.temp_share))
-        warm = _lasting(rng.standard_normal(size), self.days.temp_keeps)
-        wet = _lasting(rng.standard_normal(size), self.days.rain_keeps)
+        of_temp, of_rain = self.noise_of(members)
+        warm = _lasting(of_temp, self.days.temp_keeps)
+        wet = _lasting(of_rain, self.days.rain_keeps)
         # where among the wet days of that kind: 0 the wettest, 1 and more dry
         place = ndtr(-wet) / self.days.wet_share
         rain = np.where(place < 1.0, -np.log(np.minimum(place, 1.0)) / self.days.wet_share, 0.0)
