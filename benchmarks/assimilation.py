@@ -18,7 +18,8 @@ from heapwright.data.pile import decay_classes, pile_covers, pile_parameters
 from heapwright.science.assimilate import MOST_MEMBERS, STEPS, assimilate
 from heapwright.science.assimilate_readings import Temperature
 from heapwright.science.heap_shape import HeapShape
-from heapwright.science.mixing import Part, complete
+from heapwright.science.ingredients import complete
+from heapwright.science.mixing import Part
 from heapwright.science.pile_forecast import Act, PilePlan, forecast
 from heapwright.science.pile_weather import typical_weather
 

@@ -22,7 +22,8 @@ from heapwright.data.mixing import (
     urgency,
     water,
 )
-from heapwright.science.programme import Goals, Programme, Stock
+from heapwright.science.goals import Goals, Stock
+from heapwright.science.programme import Programme
 from heapwright.science.recipe import solve
 
 ROUNDS = 15

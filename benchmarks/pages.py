@@ -1,8 +1,9 @@
 """Every page of a site with ten years of records, asked for by the lead of a warm server.
 
-Ours is the 95th percentile over rounds that ask for all pages in turn. The peer is an address
-of the same server, through the same middleware, that makes one query and answers with a word:
-what Django itself asks for. The site is told once and kept in the user's cache folder;
+Ours is the 95th percentile over rounds that ask for all pages in turn, and for some of them
+again when something has been written. The peer is an address of the same server, through the
+same middleware, that makes one query and answers with a word: what Django itself asks for. The
+site is told once and kept in the user's cache folder;
 ``HEAPWRIGHT_DECADE`` may name a database file with another one.
 """
 
@@ -25,9 +26,6 @@ from unittest.mock import patch
 
 ROUNDS: Final = 20
 BAR_S: Final = 0.100
-BARS_S: Final = {"audit every lot": 0.300, "print-proof": 0.200}
-"""An audit plays the books of every lot anew each time, as it must; a print is set in type."""
-
 BAR_KB: Final = 150.0
 NOW: Final = datetime(2026, 11, 25, 20, 0, tzinfo=UTC)
 """When the records end, and what the clock of the server says: the same piles each time."""
@@ -49,11 +47,6 @@ class Measured:
         """Return the 95th percentile of the rounds."""
         return statistics.quantiles(self.seconds, n=20, method="inclusive")[-1]
 
-    @property
-    def bar_s(self) -> float:
-        """Return how long it may take."""
-        return BARS_S.get(self.name, BAR_S)
-
 
 def run() -> Iterator[dict[str, Any]]:
     """Yield a row a page: p95, the peer's median in the same run, their ratio, the bars."""
@@ -65,8 +58,8 @@ def run() -> Iterator[dict[str, Any]]:
                 "ours_s": page.p95_s,
                 "peer_s": peer_s,
                 "ratio": page.p95_s / peer_s,
-                "bar": f"p95 under {1000 * page.bar_s:.0f} ms, under {BAR_KB:.0f} kB before charts",
-                "met": page.p95_s < page.bar_s and page.kilobytes < BAR_KB,
+                "bar": f"p95 under {1000 * BAR_S:.0f} ms, under {BAR_KB:.0f} kB before charts",
+                "met": page.p95_s < BAR_S and page.kilobytes < BAR_KB,
             }
 
 
@@ -84,7 +77,9 @@ def site() -> Iterator[None]:
         from django.conf import settings
         from django.core.management import call_command
         from django.db import connection
+        from django.urls import get_resolver
 
+        from heapwright.cli.site import set_apart
         from heapwright.demo import decade
 
         given = os.environ.get("HEAPWRIGHT_DECADE")
@@ -97,6 +92,8 @@ def site() -> Iterator[None]:
         settings.ALLOWED_HOSTS = ["testserver"]
         settings.ROOT_URLCONF = _with_the_peer()
         settings.FORECASTS = "inline"  # the first round computes them, none runs beside the others
+        list(get_resolver().url_patterns)
+        set_apart()  # as the server does before it listens
         with patch("django.utils.timezone.now", return_value=NOW):
             yield
         connection.close()
@@ -255,15 +252,47 @@ def measure(rounds: int, only: str = "") -> tuple[list[Measured], float]:
         if answer.get("Content-Type", "").startswith("text/html"):
             sizes[name] = len(_CHART.sub(b"", answer.content)) / 1000.0
     taken: dict[str, list[float]] = {name: [] for name in asked}
+    later: dict[str, list[float]] = {name: [] for name in AFTER if name in asked}
     bare: list[float] = []
     for _ in range(rounds):
         for name, where in asked.items():
             taken[name].append(ask(client, where))
             bare.append(ask(client, "/bare/"))
+    for number in range(rounds):
+        for name in later:
+            write(number)
+            later[name].append(ask(client, asked[name]))
     return (
-        [Measured(name, asked[name], tuple(taken[name]), sizes[name]) for name in asked],
+        [Measured(name, asked[name], tuple(taken[name]), sizes[name]) for name in asked]
+        + [
+            Measured(f"{name}, after a delivery", asked[name], tuple(later[name]), sizes[name])
+            for name in later
+        ],
         statistics.median(bare),
     )
+
+
+AFTER: Final = ("yard", "receive", "pile hot", "recall overs of years", "print-proof", "audit")
+"""Pages that rest on what is kept in memory, asked for also when something has been written."""
+
+
+def write(number: int) -> None:
+    """Log a delivery, so that whatever is kept of the books no longer holds.
+
+    Of scraps: dry stock would change what forecasts advise, which are computed inline here.
+    """
+    from heapwright.people.models import User
+    from heapwright.yard.amounts import Quantity
+    from heapwright.yard.models import Place, Source
+    from heapwright.yard.receive import DeliveryLine, ReceiveDelivery, receive_delivery
+
+    line = DeliveryLine(
+        material="food_scraps_mixed",
+        quantity=Quantity(mass_kg=5.0 + number, known="weighed"),
+        place=Place.objects.filter(kind="stockpile").order_by("id")[0].code,
+    )
+    act = ReceiveDelivery(happened_at=NOW, source=_first(Source), lines=(line,))
+    receive_delivery(act, User.objects.get(username="lead"), now=NOW)
 
 
 def ask(client: Any, where: str) -> float:

@@ -60,10 +60,10 @@ def run() -> list[dict[str, object]]:
 
 
 def _warm(lot: object, now: datetime) -> None:
-    from heapwright.yard import forecast, forecast_learned
+    from heapwright.yard import forecast, forecast_learned, forecast_marks
 
     forecast.foresee(lot, now=now)  # type: ignore[arg-type]
-    version = forecast.model_version()
+    version = forecast_marks.model_version()
     for past in forecast_learned.lessons(version, now).missing:
         forecast_learned.learn(past, version)
 

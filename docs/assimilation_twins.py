@@ -22,8 +22,9 @@ from heapwright.science.assimilate_prior import SitePrior, site_prior
 from heapwright.science.assimilate_readings import Observation, Temperature, squeezed
 from heapwright.science.assimilate_vector import Members, frame_of, members_at, vectors
 from heapwright.science.heap_shape import HeapShape, geometry
+from heapwright.science.ingredients import complete
 from heapwright.science.materials import Span
-from heapwright.science.mixing import Part, complete
+from heapwright.science.mixing import Part
 from heapwright.science.pile import Run, simulate
 from heapwright.science.pile_forecast import Act, PilePlan, begun, drawn, event_of, forecast
 from heapwright.science.pile_weather import Weather, humidity_from_percent

@@ -176,23 +176,23 @@ def tasks() -> list[dict[str, object]]:
 
 def table(chart: Chart) -> dict[str, object]:
     """Return the chart's figures as the table include takes them."""
+    from heapwright.web.tables import Column
+    from heapwright.web.tables import table as made
+
     numbers = {1, 3, 4}
-    return {
-        "id": "history",
-        "caption": "Temperatures of K-042",
-        "columns": [
-            {"label": head, "number": i in numbers, "short": i == 0,
-             "sort_href": "#" if i == 0 else "", "sorted": "descending" if i == 0 else ""}
-            for i, head in enumerate(chart.heads)
-        ],
-        "rows": [
-            {"cells": [row[0], *({"text": text, "number": i + 1 in numbers}
-                                 for i, text in enumerate(row[1:]))]}
-            for row in reversed(chart.rows)
-        ],
-        "download_href": "#",
-        "note": f"{len(chart.rows)} rows",
-    }  # fmt: skip
+    columns = [
+        Column(head, number=i in numbers, short=i == 0, sort_href="#" if i == 0 else "",
+               sorted="descending" if i == 0 else "")
+        for i, head in enumerate(chart.heads)
+    ]  # fmt: skip
+    return made(
+        "history",
+        "Temperatures of K-042",
+        columns,
+        chart.rows[::-1],
+        download_href="#",
+        note=f"{len(chart.rows)} rows",
+    )
 
 
 def page() -> str:
@@ -222,6 +222,8 @@ def page() -> str:
         libraries={
             "static": "django.templatetags.static",
             "i18n": "django.templatetags.i18n",
+            "codes": "heapwright.web.templatetags.codes",
+            "tables": "heapwright.web.templatetags.tables",
         },
     )
     context = {

@@ -1,4 +1,4 @@
-"""The mix in a real browser: live amounts, and the whole main job from delivery to proof."""
+"""The mix in a real browser: live amounts, what a reader sees, and what is said offline."""
 
 from __future__ import annotations
 
@@ -6,12 +6,6 @@ import re
 
 import pytest
 from playwright.sync_api import Page, expect
-
-from heapwright.units import M3_PER_YD3
-from heapwright.yard import state
-from heapwright.yard.acts import first_lot
-from heapwright.yard.audit import audit
-from heapwright.yard.models import Entry, Kind, Reading
 
 THUMB_PX = 48
 AMOUNTS = "asked=1&units=us&place=B1&want_as=volume&amount.food_scraps_mixed=1"
@@ -132,82 +126,6 @@ def test_a_site_that_cannot_be_reached_is_said_so(small_site, browser_page, sign
     page.context.set_offline(False)
     page.get_by_label("Water to add").fill("41")
     expect(page.locator("#mix-said")).not_to_contain_text("cannot be reached")
-
-
-def deliver(page: Page) -> None:
-    page.goto("/stock/")
-    page.get_by_role("link", name="Log a delivery").click()
-    page.get_by_role("link", name="Riding stable").click()
-    line = page.get_by_role("region", name="Material 1")
-    line.get_by_label("Material", exact=True).fill("Horse manure with straw bedding")
-    line.get_by_label("How much").fill("4")
-    line.get_by_label("Counted in").select_option("in:barrow")
-    page.get_by_role("button", name="Log the delivery").click()
-    expect(page.get_by_role("status")).to_contain_text("Horse manure with straw bedding")
-
-
-def read_and_turn(page: Page, code: str) -> None:
-    page.goto(f"/piles/{code}/log/")
-    for point, temp in enumerate(("141", "139", "138"), start=1):
-        page.get_by_label(f"Point {point}").fill(temp)
-    page.get_by_text("More points, depth, time, note").click()
-    for point, temp in ((4, "137"), (5, "136")):
-        page.get_by_label(f"Point {point}").fill(temp)
-    page.get_by_role("button", name="Log the check").click()
-    expect(page.get_by_role("status")).to_contain_text(f"Checked: {code}")
-    page.goto(f"/piles/{code}/turn/")
-    page.get_by_role("button", name="Log it: turned").click()
-    expect(page.get_by_role("status")).to_contain_text(f"Turned: {code}")
-
-
-@pytest.mark.parametrize(
-    ("who", "width", "scripts"),
-    [
-        ("lead", 360, True),
-        ("lead", 1280, True),
-        ("helper", 360, True),
-        ("helper", 1280, True),
-        ("helper", 360, False),
-    ],
-)
-def test_the_main_job_from_delivery_to_proof(
-    small_site, browser_page, sign_in, who, width, scripts
-):
-    page = browser_page(width, scripts=scripts)
-    sign_in(page, who)
-    deliver(page)
-    page.goto("/mix/")
-    page.get_by_label("How much").fill("1.2")
-    page.get_by_role("button", name="Propose amounts").click()
-    expect(page.locator("#mix-headline")).to_contain_text(
-        re.compile(r"Build 1\.\d\d\s?yd³ in Bay 1: all in range")
-    )
-    page.get_by_role("button", name="Build it").click()
-    expect(page.get_by_role("heading", level=1)).to_have_text("Build in Bay 1")
-    page.get_by_role("button", name="Log it: built").click()
-    expect(page.get_by_role("status")).to_contain_text("Built: K-004 in Bay 1.")
-    pile = first_lot(Entry.objects.filter(kind=Kind.BUILD).latest("id"))
-    assert pile.code == "K-004"
-    held = state.lot_state(pile.code)
-    assert held.place.code == "B1"
-    assert held.volume_m3 / M3_PER_YD3 == pytest.approx(1.2, rel=0.06)
-
-    read_and_turn(page, pile.code)
-    assert Reading.objects.filter(lot=pile).count() == 5
-
-    page.goto("/proof/")
-    page.get_by_role("link", name=pile.code).click()
-    expect(page.get_by_role("heading", level=1)).to_have_text(f"Proof of {pile.code}")
-    expect(page.locator(".strip").first).to_contain_text("US-FDA-T: not yet.")
-    expect(page.locator(".strip").first).to_contain_text("1 of 15 days, 1 of 5 turnings")
-    expect(page.locator(".strip").first).to_contain_text("at the earliest")
-    day = page.get_by_role("region", name="Day by day").locator("tbody tr").last
-    expect(day).to_contain_text("136°")
-    expect(day).to_contain_text("every point at or above the limit")
-    turned = page.get_by_role("region", name="Turnings").locator("tbody tr")
-    expect(turned).to_contain_text("turned while hot")
-    expect(page.locator("main")).to_contain_text("not a laboratory result")
-    assert audit(deep=True).adds_up
 
 
 def test_a_reader_sees_the_mix_and_can_build_nothing(small_site, browser_page, sign_in):

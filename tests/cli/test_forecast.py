@@ -383,7 +383,7 @@ def log(tmp_path):
 def test_readings_bend_the_forecast_and_the_names_of_the_contract_stay(log, answer):
     options = ("--json", "--members", "120", "--days", "30")
     told = json.loads(called(BAY, *options, "--log", log(warm_log(10, core=48.0))))
-    assert set(told) == {*answer, "readings", "learned"}
+    assert set(told) == {*answer, "readings", "learned", "advice"}
     assert told["readings"]["used"] == 30
     assert told["readings"]["set_aside"] == []
     assert told["time"] == answer["time"]

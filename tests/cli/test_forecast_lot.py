@@ -60,6 +60,16 @@ def test_the_pile_is_forecast_from_its_entries_and_bends_to_its_readings(folder)
     assert found["turnings"]
 
 
+def test_what_to_do_with_it_is_told_where_enough_lies_ahead(folder):
+    answer = run(folder, "--lot", "K-001", "--members", "40", "--json")
+    assert answer.returncode == 0, answer.stderr
+    for one in json.loads(answer.stdout)["advice"]:
+        assert {"do", "verdict", "amount", "unit", "reason", "gain", "sources"} <= one.keys()
+        assert one["verdict"] in ("do", "wait", "weigh")
+    short = run(folder, "--lot", "K-001", "--members", "40", "--days", "10", "--json")
+    assert "advice" not in json.loads(short.stdout)
+
+
 def test_the_text_says_what_it_rests_on_and_that_it_proves_nothing(folder):
     answer = run(folder, "--lot", "K-001", "--members", "40", "--days", "5", "--working")
     assert answer.returncode == 0, answer.stderr

@@ -543,3 +543,21 @@ def test_a_day_that_is_none_or_of_a_file_is_refused(records, sheet):
     assert "goes with --lot" in refused(
         records, "prove", sheet(log_text()), "--as-of", "2026-03-12"
     )
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("audit", "--nope"), "heapwright audit: No such option '--nope'"),
+        (("serve", "--port", "99999"), "heapwright serve: Invalid value for '--port'"),
+        (("load",), "heapwright load: Missing argument 'FILE'"),
+        (("prove", "--lot"), "heapwright: Option '--lot' requires an argument"),
+        (("compost",), "heapwright: No such command 'compost'"),
+        (("mix", "solve", "--site", "--place", "B9"), "heapwright mix solve: No such option"),
+    ],
+)
+def test_a_wrong_option_is_one_line_that_says_where_to_read_on(tmp_path, words, says):
+    line = refused(tmp_path, *words)
+    assert line.startswith(says)
+    assert line.endswith(" --help.\n")
+    assert not list(tmp_path.iterdir())

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heapwright.demo import climate, site, story
+from heapwright.demo import climate, finishing, site, story
 from heapwright.demo.books import Written
 from heapwright.demo.heat import HIGHEST_C, Heat
 from heapwright.demo.plan import Plan
-from heapwright.yard import mix, receive, tend
+from heapwright.yard import mix, receive, tend, use
 
 FIRST = date(2025, 11, 26)
 TROUBLES = {
@@ -61,6 +61,34 @@ def test_on_any_day_of_the_year_the_story_has_its_troubles_and_its_rhythm(today)
     checks = [one.act for one in written if isinstance(one.act, tend.CheckLot)]
     assert len(checks) > 1000
     assert all(len(check.temps) == 3 for check in checks)
+    gone: set[str] = set()
+    for act in (one.act for one in written):
+        assert getattr(act, "lot", "") not in gone  # screened, so nothing of it is left
+        if isinstance(act, use.Screen):
+            gone.add(act.lot)
+    assert len(gone) > 15
+
+
+def test_compost_of_a_pile_that_was_not_proven_goes_to_nothing_that_is_eaten():
+    unproven, used = set(), []
+    plan = Plan(FIRST)
+    end = datetime(FIRST.year, FIRST.month, FIRST.day, 15, 30, tzinfo=UTC) + timedelta(days=364)
+    for written in plan.acts():
+        if written.recorded_at > end:
+            break
+        act = written.act
+        faulty = {
+            plan.troubles[name].lot
+            for name in ("one turning short", "late scraps")
+            if name in plan.troubles
+        } | {"K-001"}
+        if isinstance(act, use.Screen) and act.lot in faulty:
+            unproven.add(act.compost.code)
+        if isinstance(act, use.UseCompost) and act.lot in unproven:
+            used.append(act)
+    assert len(unproven) >= 3
+    assert used
+    assert {(act.bed, act.person) for act in used} == {("", finishing.BORDERS)}
 
 
 def test_nobody_writes_anything_while_the_yard_is_closed():

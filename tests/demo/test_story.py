@@ -14,10 +14,10 @@ from heapwright.data.sanitation import rules, terms
 from heapwright.demo import site
 from heapwright.demo.books import PERISHABLE
 from heapwright.people.models import User
-from heapwright.science.programme import Goals
+from heapwright.science.goals import Goals
 from heapwright.science.recipe import solve
 from heapwright.science.sanitation import Stated, evaluate
-from heapwright.yard import history, prove, recipe, state
+from heapwright.yard import forecast, history, prove, recipe, state, trace
 from heapwright.yard.audit import audit
 from heapwright.yard.models import (
     Entry,
@@ -78,6 +78,52 @@ def test_the_ledger_of_the_year_adds_up(told):
     assert 15_000 < found.site.in_kg < 40_000
     assert abs(found.site.residual_kg) < 1e-6
     assert found.site.to_air_kg > 5_000
+
+
+def test_what_stood_there_when_the_book_was_opened_claims_nothing_of_before(told):
+    pile = Lot.objects.get(code="K-001")
+    first = history.entries(lot=pile).last()
+    assert first.kind == Kind.OPENING
+    assert local_day(first.happened_at) == TODAY - timedelta(days=364)
+    assert first.note.startswith("Stood here when this book was opened")
+    assert audit().site.opening_kg > 2_000  # the pile, and the leaves and chips of the bunkers
+    (log,) = prove.lot_logs(pile)
+    proof = log.judged([rules()["US-FDA-T"]], Stated(method="turned"))[0]
+    assert proof.verdict == "cannot be shown"
+    assert "It stood there when the site's records began" in proof.gaps[0]
+    assert proof.days_credited == 0
+    parts = trace.composition(pile)
+    assert all(one.source is None for one in parts)
+    assert "" in trace.materials_of(parts)  # of some of it nobody knows what it was
+
+
+def test_the_last_days_bring_a_small_cool_heap_and_fleeces_beside_their_heaps(told):
+    standing = {one.code: one for one in state.state_at(NOW)}
+    small = next(one for one in standing.values() if one.place.code == site.CLASS_BAY)
+    assert small.volume_m3 < 0.5
+    temps = state.day_temps([small.id], NOW)[small.id]
+    assert temps.day == TODAY - timedelta(days=1)
+    assert temps.highest_c < 40
+    curing = [one for one in standing.values() if one.stage == "curing"]
+    assert sum(one.cover == "open" for one in curing) == 2
+    assert any(one.cover == "breathable" for one in curing)
+
+
+def test_the_first_page_has_several_kinds_of_advice_that_the_physics_gives(told, settings):
+    settings.FORECASTS = "inline"
+    standing = [one for one in state.state_at(NOW) if one.kind == "pile"]
+    chosen = [
+        one
+        for one in standing
+        if one.place.code == site.CLASS_BAY
+        or (one.stage == "curing" and one.cover == "open")
+        or (one.stage == "hot" and (NOW - one.begun_at).days > 30)
+    ]
+    advised = forecast.advice(chosen, now=NOW)
+    kinds = {each.kind for one in advised.values() for each in one.decisions}
+    assert {"build up", "cover", "cure"} <= kinds
+    small = next(one for one in standing if one.place.code == site.CLASS_BAY)
+    assert [one.kind for one in advised[small.id].decisions] == ["build up"]
 
 
 def test_today_is_the_last_day_and_something_is_to_be_done(told):

@@ -11,13 +11,12 @@ from heapwright import units
 from heapwright.data import constant
 from heapwright.data.mixing import mix_facts
 from heapwright.science import field_tests
+from heapwright.science.ingredients import complete, measured
 from heapwright.science.materials import Material, Span
 from heapwright.science.mixing import (
     Part,
-    complete,
     degradable_fraction_from_lignin,
     free_air_space_pct,
-    measured,
     mix_of,
     second_mass_for_moisture_kg,
     water_to_add_kg,

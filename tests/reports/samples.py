@@ -12,8 +12,9 @@ from heapwright.data.sanitation import rules, terms
 from heapwright.reports.build_sheet import BuildSheet, ContainerOf, from_recipe
 from heapwright.reports.proof_sheet import MadeOf, ProofSheet, from_proof
 from heapwright.science.daily import Act, Clock, Log, Readings
+from heapwright.science.ingredients import complete
 from heapwright.science.layers import plan_layers
-from heapwright.science.mixing import Part, complete, mix_of, spread_of
+from heapwright.science.mixing import Part, mix_of, spread_of
 from heapwright.science.recipe import Recipe, outside_of
 from heapwright.science.sanitation import Proof, Stated, evaluate
 

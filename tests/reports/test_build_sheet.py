@@ -49,7 +49,7 @@ def test_in_us_units_on_letter_paper():
     assert "7.9 gal" in words
     assert "3.9 × 3.9 ft" in words
     assert "lb/yd³" in words
-    assert "Thickness and height reached in in" in words
+    assert "Thickness and height reached: in." in words
     assert " kg" not in words
 
 

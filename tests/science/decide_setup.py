@@ -20,7 +20,8 @@ from heapwright.science.daily import Log, Readings
 from heapwright.science.decide import Asked, DryChoice
 from heapwright.science.decide_proof import Proving, ReadPoint
 from heapwright.science.heap_shape import HeapShape
-from heapwright.science.mixing import Ingredient, Part, complete
+from heapwright.science.ingredients import Ingredient, complete
+from heapwright.science.mixing import Part
 from heapwright.science.periods import Stated
 from heapwright.science.pile_forecast import Act, PilePlan
 from heapwright.science.pile_weather import typical_weather

@@ -29,6 +29,7 @@ from tests.science.decide_setup import (
     SODDEN,
     felt,
     heap,
+    ingredient,
     proving,
 )
 
@@ -44,6 +45,7 @@ from heapwright.science.decide_proof import (
 )
 from heapwright.science.decide_ways import Seen, runner, standing
 from heapwright.science.heap_shape import HeapShape
+from heapwright.science.mixing import Part
 from heapwright.science.pile_forecast import Act
 from heapwright.science.sanitation import evaluate
 
@@ -253,6 +255,34 @@ def test_heaps_are_not_put_together_beyond_what_the_place_holds():
     there = standing(other.ensemble, other.done, other.now_hour).end
     asked = replace(this, others=(Other("K-002", there, 0.0),), holds_m3=0.5)
     assert not {"combine", "build up"} & set(advised(asked))
+
+
+def test_more_air_is_no_reason_for_chips_where_air_does_not_lack(some_heap):
+    asked = replace(some_heap, turns_needed=0)
+
+    def kinds(oxygen_left: float, proof_days: int = 0) -> set[str]:
+        def run(acts, events):
+            added = any(act.name == "added" for act in acts)
+            rng = np.random.default_rng(1)
+            return seen(rng, 14.0, 58.0 if added else 68.0, oxygen_left + 6.0 * added, 1.5)
+
+        heap = replace(asked, proof_days=proof_days)
+        return {one.kind for one in decide(heap, FACTS, run=run)}
+
+    assert "add" in kinds(1.0)
+    assert "add" not in kinds(1.0, proof_days=4)  # air alone is not worth four days of proof
+    assert "add" not in kinds(10.0)  # it breathes, and chips do not make it warmer
+
+
+def test_a_heap_that_is_being_filled_grows_by_itself():
+    this = replace(small(), stage="filling")
+    part = Part(ingredient("food_scraps_mixed"), 5.0)
+    fed = replace(this, done=(Act(this.now_hour / 24.0 - 1.0, "added", parts=(part,)),))
+    assert this.now_hour / 24.0 < T.filling_days
+    assert "build up" not in advised(this)
+    long_ago = replace(FACTS, thresholds=replace(T, filling_days=2.0))
+    assert "build up" in {one.kind for one in decide(this, long_ago)}
+    assert "build up" not in {one.kind for one in decide(fed, long_ago)}
 
 
 def test_a_small_cold_heap_alone_is_built_up_as_little_as_makes_it_heat():

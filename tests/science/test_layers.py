@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 from heapwright.data import materials
 from heapwright.data.mixing import layer_thickness, mix_facts, water
 from heapwright.errors import InputError
+from heapwright.science.ingredients import complete
 from heapwright.science.layers import plan_layers
-from heapwright.science.mixing import Part, complete
+from heapwright.science.mixing import Part
 
 LIMITS = layer_thickness()
 NAMES = [

@@ -10,19 +10,16 @@ from hypothesis import strategies as st
 from heapwright.data import materials
 from heapwright.data.mixing import acceptable_limits, mix_facts, water
 from heapwright.errors import HeapwrightError, InputError, NotMeasuredError
+from heapwright.science.ingredients import complete, draws_of, measured, with_measured
 from heapwright.science.materials import Material, Span
 from heapwright.science.mixing import (
     PROPERTIES,
     Limit,
     Part,
-    complete,
     drawn_properties,
-    draws_of,
-    measured,
     mix_of,
     second_mass_for_moisture_kg,
     spread_of,
-    with_measured,
 )
 
 FACTS = mix_facts()

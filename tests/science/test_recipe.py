@@ -16,14 +16,11 @@ from heapwright.data.mixing import (
     water,
 )
 from heapwright.errors import InputError
-from heapwright.science.mixing import Limit, complete, mix_of, spread_of
-from heapwright.science.programme import (
-    AMOUNT_TOLERANCE,
-    Goals,
-    Programme,
-    Stock,
-    limit_rows,
-)
+from heapwright.science.goals import AMOUNT_TOLERANCE, Goals, Stock
+from heapwright.science.ingredients import complete
+from heapwright.science.limits import limit_rows
+from heapwright.science.mixing import Limit, mix_of, spread_of
+from heapwright.science.programme import Programme
 from heapwright.science.recipe import additions, judged, outside_of, solve
 
 FACTS = mix_facts()

@@ -150,6 +150,9 @@ def test_t11_raw_material_starts_the_clock_again() -> None:
     assert proof.turnings_credited == 2
     assert "no longer counts" in proof.days[3].why
     assert proof.days[8].why == "raw material went in on this day"
+    # what was read before the material went in was read: the day is not one without a reading
+    assert proof.days[8].lowest_temp_c == 57.0
+    assert not proof.days[8].counts
     assert any("Raw material was added on 9 March 2026" in note for note in proof.notes)
 
 

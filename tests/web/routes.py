@@ -1,4 +1,4 @@
-"""Every address of the pages, walked from the URLconf with arguments of the small site.
+"""Every address of the pages and the prints, walked with arguments of the small site.
 
 A new route is picked up by itself; one with arguments that nobody gave an example for fails
 loudly, so that it cannot be forgotten.
@@ -15,7 +15,7 @@ from django.utils.encoding import force_bytes
 from django.utils.http import urlsafe_base64_encode
 from tests.web.small_site import SmallSite
 
-from heapwright.web.urls import urlpatterns
+from heapwright.urls import urlpatterns
 
 # what each role may POST besides what its own account is about
 OWN_ACCOUNT = frozenset({"sign-in", "sign-out", "come-in", "choose-password", "me", "my-password"})
@@ -39,7 +39,7 @@ class Route:
 def routes(
     patterns: list[URLPattern | URLResolver] | None = None, before: str = ""
 ) -> Iterator[Route]:
-    """Yield every route of the pages; each must have a name."""
+    """Yield every route of the pages and prints; each must have a name."""
     for one in urlpatterns if patterns is None else patterns:
         pattern = before + str(one.pattern)
         if isinstance(one, URLResolver):
@@ -94,5 +94,9 @@ def example(route: Route, site: SmallSite) -> dict[str, object]:
 
 
 def address(route: Route, site: SmallSite) -> str:
-    """Return an address of a route in the small site."""
-    return reverse(route.name, kwargs=example(route, site))
+    """Return an address of a route in the small site, with the query that it cannot do without."""
+    query = {
+        "print-build-sheet": "?place=B1&mass.food_scraps_mixed=60&mass.leaves_loose=70",
+        "print-labels": f"?lot={site.hot.code}&lot={site.curing.code}",
+    }
+    return reverse(route.name, kwargs=example(route, site)) + query.get(route.name, "")

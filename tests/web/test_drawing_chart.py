@@ -94,7 +94,8 @@ def test_the_chart_is_one_image_with_title_and_description():
 
 def test_the_same_figures_are_drawn_once_and_kept_over_a_restart(monkeypatch):
     first = chart()
-    charts._labelled.cache_clear()  # as after a restart
+    for kept in (charts._labelled, charts._temperature_history):
+        kept.cache_clear()  # as after a restart
     monkeypatch.setattr(vl_convert, "vegalite_to_svg", lambda *_a, **_k: pytest.fail("drawn again"))
     assert chart().svg == first.svg
 

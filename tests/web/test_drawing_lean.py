@@ -80,7 +80,7 @@ def test_boxes_that_cover_each_other_stay_apart_and_in_order():
     assert over.count("<rect") == 3
     beside = lean(sheet("".join(box.format(x, "#fff") for x in (2, 30))))
     assert "<rect" not in beside
-    assert "M2 2h20v20h-20zM30 2h20v20h-20z" in beside
+    assert "M2 2H22V22H2zM30 2H50V22H30z" in beside
     for drawn in (over, beside):
         assert drawn.count('fill="#fff"') == 1
 
@@ -93,3 +93,23 @@ def test_a_child_that_would_inherit_something_else_says_what_it_is():
     first, second = root.iter(f"{SVG}path")
     assert first.get("stroke") == "none"
     assert not set(second.keys()) & set(INHERITED)
+
+
+@pytest.mark.parametrize(
+    ("long", "short"),
+    [
+        ("M100.4 100.4L102.4 101.9L-1 0", "M100.4 100.4l2 1.5L-1 0"),
+        ("M10 10H12.5V9.5C1 2 3 4 5 6Q7 8 9 10Z", "M10 10h2.5V9.5C1 2 3 4 5 6q2 2 4 4z"),
+        ("m5 5l1 1zM5 7", "M5 5L6 6zM5 7"),
+        ("M1 1 200 200 201 201", "M1 1L200 200l1 1"),
+        ("M0 0A5 5 0 0 1 10 10", "M0 0A5 5 0 0 1 10 10"),
+    ],
+)
+def test_a_step_of_a_path_is_told_as_is_shorter(long, short):
+    root = fromstring(lean(sheet(f'<path d="{long}"/>')))
+    assert root.find(f"{SVG}path").get("d") == short
+
+
+def test_a_line_alone_is_a_path_too():
+    drawn = lean(sheet('<line x1="3" y1="4" x2="3" y2="30.5" stroke="#000"/>'))
+    assert '<path d="M3 4V30.5" stroke="#000"/>' in drawn

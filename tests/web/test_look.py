@@ -216,7 +216,11 @@ def test_every_table_has_headed_columns_a_caption_and_a_download(html):
 def test_user_text_is_escaped_by_includes(gallery):
     from django.template import Context, Engine
 
-    engine = Engine(dirs=[str(WEB / "templates")], libraries={"i18n": "django.templatetags.i18n"})
+    libraries = {
+        "i18n": "django.templatetags.i18n",
+        "codes": "heapwright.web.templatetags.codes",
+    }
+    engine = Engine(dirs=[str(WEB / "templates")], libraries=libraries)
     page = engine.get_template("heapwright/parts/task.html").render(
         Context({"task": {"number": 1, "title": "<b>x</b>", "why": "a & b", "left": "<i>"}})
     )

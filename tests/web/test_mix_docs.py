@@ -28,8 +28,8 @@ def test_the_document_shows_what_the_command_prints(tmp_path, monkeypatch):
 
 def test_the_figures_of_the_document_are_those_of_the_tables():
     from heapwright.data import constant, default_ranges, layer_limits
-    from heapwright.science.mixing import DRAWS
-    from heapwright.science.programme import Weights
+    from heapwright.science.goals import Weights
+    from heapwright.science.ingredients import DRAWS
 
     text = " ".join(DOC.read_text(encoding="utf-8").split())
     ranges = default_ranges()

@@ -266,12 +266,46 @@ def test_what_cannot_be_mixed_says_what_to_measure(as_, small_site):
 
 
 def test_less_than_half_a_container_is_counted_by_weight(as_, small_site):
-    """What is there of it is no count of containers that a person would type."""
-    html = text(as_("helper").get("/mix/"))
-    counts = re.findall(r'name="amount\.[^"]+"[^>]*? value="([^"]*)"', html)
-    assert counts
-    for count in counts:
-        assert re.fullmatch(r"|\d+|\d+\.5|\d{1,2}\.\d{1,2}", count), count
+    """Nobody types 0.3 of a tote; what fills half of one is counted in totes."""
+    tote_kg = supply_of("food_scraps_mixed").container_kg
+    all_of("food_scraps_mixed", small_site)
+    more_scraps(small_site, 0.3 * tote_kg)
+    little = amount_row(as_("helper"), "food_scraps_mixed")
+    assert "Food scraps, mixed (kitchen and restaurant) lb" in little
+    assert "Half less" not in little
+    assert f"On hand 0.3 × 32-gallon tote, {0.3 * tote_kg / KG_PER_LB:.0f} lb" in little
+    more_scraps(small_site, 0.4 * tote_kg)
+    enough = amount_row(as_("helper"), "food_scraps_mixed")
+    assert "Food scraps, mixed (kitchen and restaurant) × 32-gallon tote" in enough
+    assert "Half less" in enough
+
+
+def test_a_weight_typed_for_less_than_half_a_container_is_taken_as_a_weight(as_, small_site):
+    tote_kg = supply_of("food_scraps_mixed").container_kg
+    all_of("food_scraps_mixed", small_site)
+    more_scraps(small_site, 0.3 * tote_kg)
+    query = asked(**{"amount.food_scraps_mixed": "9", "amount.leaves_loose": "40"})
+    page = as_("helper").get(f"/mix/?{query}")
+    parts = page.context["asked"].worked.recipe.mix.parts
+    taken = {part.id: part.mass_kg for part in parts}
+    assert taken["food_scraps_mixed"] == pytest.approx(9 * KG_PER_LB)
+
+
+def supply_of(name: str) -> recipe.OnHand:
+    return next(one for one in recipe.supply().on_hand if one.id == name)
+
+
+def all_of(name: str, site) -> None:
+    """Take all of a material that is on hand out of the way."""
+    for lot in supply_of(name).lots:
+        discard(Discard(happened_at=timezone.now(), lot=lot.code, why="out of the way"), site.lead)
+
+
+def amount_row(client, name: str) -> str:
+    """Return what stands beside the field of an amount."""
+    html = text(client.get("/mix/"))
+    rows = re.findall(r'<div class="amount field.*?</div></div>', html, re.S)
+    return words(next(row for row in rows if f'name="amount.{name}"' in row))
 
 
 def test_the_least_sure_property_says_what_to_measure(as_):

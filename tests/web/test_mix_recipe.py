@@ -173,7 +173,7 @@ def waiting(code: str, mass_kg: float) -> recipe.WaitingLot:
 def scraps_of(*lots: recipe.WaitingLot) -> recipe.OnHand:
     from heapwright.data import materials
     from heapwright.data.mixing import mix_facts
-    from heapwright.science.mixing import complete
+    from heapwright.science.ingredients import complete
 
     material = materials()["food_scraps_mixed"]
     return recipe.OnHand(material, complete(material, mix_facts()), lots, None)

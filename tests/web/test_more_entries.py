@@ -12,9 +12,11 @@ import pytest
 from django.forms import Select
 from django.urls import reverse
 from django.utils import timezone
+from tests.web.test_more_yardstick import words
 
 from heapwright.people.models import User
 from heapwright.web.more import again, entries
+from heapwright.web.more import audit as audit_pages
 from heapwright.yard import mix, receive, state, tend, trace, use
 from heapwright.yard.acts import Take, first_lot
 from heapwright.yard.amounts import Quantity
@@ -60,6 +62,7 @@ def test_everything_is_told_in_the_persons_units_the_struck_ones_struck_through(
     assert re.search(r"<del>1653\u00a0lb Coffee grounds, spent from School kitchen", page)
     assert "Struck by helper: a nought too many" in page
     assert "Enter it again" not in page
+    assert "C-001: moisture 41" in words(page)  # no name of a column
 
 
 @pytest.mark.parametrize(
@@ -392,6 +395,7 @@ def test_hours_are_logged_once_however_often_they_are_sent(small_site, as_):
         ),
         ("weather", {"day": "2199-01-01", "rain_mm": "1"}, "day", "That day has not come yet"),
         ("sample", {"label": ""}, "label", "This field is required."),
+        ("sample", {"lot": "", "label": "AL-7"}, "lot", "This field is required."),
         ("result", {}, "quantity_0", "State at least one figure."),
         ("result", {"quantity_2": "pH"}, "value_2", "What is the value?"),
         ("result", {"value_1": "7"}, "quantity_1", "Which figure?"),
@@ -408,7 +412,8 @@ def test_bad_input_stands_beside_its_field_and_writes_nothing(
 ):
     client = as_("helper")
     count = Entry.objects.count()
-    full = typed(client, f"/more/{address}/", note="kept as typed") | data
+    lot = {"lot": small_site.compost.code} if address in ("sample", "result") else {}
+    full = typed(client, f"/more/{address}/", note="kept as typed") | lot | data
     answer = client.post(f"/more/{address}/", full)
     assert answer.status_code == 200
     errors = answer.context["form"].errors
@@ -499,11 +504,19 @@ def test_with_many_lots_the_sums_come_first_and_every_lot_is_asked_for(
 ):
     client = as_("reader")
     every = text(client.get("/more/audit/"))
-    monkeypatch.setattr(entries, "AT_ONCE", 3)
+    monkeypatch.setattr(audit_pages, "AT_ONCE", 3)
     quick = text(client.get("/more/audit/"))
     assert "The books of the site add up" in quick
     balance = re.search(r"In .*? g\.", every)
     assert balance is not None
     assert balance.group() in quick
     assert "Look at every lot" in quick
-    assert text(client.get("/more/audit/?every=lot")).count("<tr") == every.count("<tr")
+    assert "Nothing stands out." in quick
+    of_each = text(client.get("/more/audit/?every=lot"))
+    assert of_each.count("<tr") == every.count("<tr")
+    assert "The books add up" in of_each
+    assert 'href="/more/audit/">What else to look at' in of_each
+    act = tend.Move(happened_at=timezone.now(), lot=small_site.curing.code, to_place="B3")
+    tend.move(act, small_site.lead)
+    shared = f"Bay 3 holds {small_site.curing.code}, {small_site.hot.code}"
+    assert shared in text(client.get("/more/audit/"))

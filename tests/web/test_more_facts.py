@@ -12,6 +12,8 @@ from django.urls import reverse
 from heapwright.data import sources
 from heapwright.data.check import table_names
 from heapwright.data.tables import read_rows
+from heapwright.people.models import User
+from heapwright.web.more.facts import describe
 
 NAMES = [file.removesuffix(".csv") for file in table_names()]
 
@@ -85,6 +87,21 @@ def test_a_temperature_stands_on_its_colour_in_the_persons_unit(small_site, as_)
     page = text(as_("reader").get("/more/facts/rules/?q=NY-W"))
     assert '<span class="heat heat-4">131\u00a0°F</span>' in page
     assert "Caution: laws change" in page
+
+
+@pytest.mark.parametrize(("units", "shown"), [("us", "131\u00a0°F"), ("metric", "55\u00a0°C")])
+def test_a_rule_that_its_document_states_in_fahrenheit_shows_its_limit_too(
+    units, shown, small_site, as_
+):
+    User.objects.filter(username="reader").update(units=units)
+    page = text(as_("reader").get("/more/facts/rules/?q=US-FDA-T"))
+    assert f'<span class="heat heat-4">{shown}</span>' in page
+
+
+def test_every_table_says_what_it_is_about(small_site, as_):
+    for file in table_names():
+        about = describe(file.removesuffix(".csv"))
+        assert str(about.about), f"{file} has no words of its own: add it to TABLES"
 
 
 def test_a_source_names_what_cites_it(small_site, as_):

@@ -8,8 +8,8 @@ import pytest
 from django import forms
 from django.template.loader import render_to_string
 
-from heapwright.web.more.entries import _grams
-from heapwright.web.more.tables import Column, table
+from heapwright.web.more.audit import grams
+from heapwright.web.tables import Column, table
 
 
 def shown(**made):
@@ -79,4 +79,4 @@ def test_a_box_to_tick_stands_within_its_own_label():
     [(0.0, "0"), (-0.0, "0"), (1e-9, "0"), (-0.0023, "−2.3"), (0.002, "2"), (0.4567, "457")],
 )
 def test_what_the_books_are_off_by_has_no_false_digits_and_no_sign_on_nothing(off_kg, says):
-    assert _grams(off_kg) == says
+    assert grams(off_kg) == says

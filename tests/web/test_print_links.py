@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 
 import pytest
+from django.utils import timezone
 from tests.reports.reading import pages, text
+
+from heapwright.yard import tend
 
 
 def linked(client, path: str, words: str) -> str:
@@ -57,3 +61,27 @@ def test_prints_are_for_those_who_signed_in(client, small_site):
     answer = client.get(f"/print/labels/?lot={small_site.hot.code}")
     assert answer.status_code == 302
     assert "/sign-in/" in answer["Location"]
+
+
+@pytest.mark.django_db
+def test_the_log_sheet_names_the_points_as_the_entry_form_asks_for_them(as_, small_site):
+    temps = tuple(
+        tend.Temp(point=name, temp_c=60.0, depth_cm=deep)
+        for name, deep in (("core", 50.0), ("edge", 30.0), ("base", 45.0))
+    )
+    for days in (3, 2, 1):
+        act = tend.CheckLot(
+            happened_at=timezone.now() - timedelta(days=days) + timedelta(hours=days),
+            lot=small_site.curing.code,
+            temps=temps,
+        )
+        tend.check(act, small_site.helper)
+    client, code = as_("helper"), small_site.curing.code
+    form = client.get(f"/piles/{code}/log/").content.decode()
+    sheet = " ".join(text(client.get(f"/print/log-sheet/?lot={code}").content).split())
+    for name, deep in (("core", "20"), ("edge", "12"), ("base", "18")):
+        assert f"{name.capitalize()}, {deep}" in form
+        assert re.search(rf"{name} {deep}\s?in", sheet), sheet
+    assert "from above" not in sheet  # where the points are is said by their names
+    numbered = text(client.get(f"/print/log-sheet/?lot={small_site.hot.code}").content)
+    assert "from above" in numbered

@@ -14,6 +14,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
+from tests.web.codes import whole_codes
 
 from heapwright.data.sanitation import rules, terms
 from heapwright.people.models import User
@@ -30,7 +31,8 @@ from heapwright.yard.strike import strike
 
 def text(answer, status: int = 200) -> str:
     assert answer.status_code == status
-    return answer.content.decode().replace("&nbsp;", " ").replace("\u00a0", " ")
+    html = whole_codes(answer.content.decode())
+    return html.replace("&nbsp;", " ").replace("\u00a0", " ")
 
 
 def words(html: str) -> str:

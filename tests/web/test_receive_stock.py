@@ -77,6 +77,28 @@ def test_what_presses_stands_on_top_with_its_reason(as_, small_site):
     assert "General knowledge of the trade (from memory)" in html
 
 
+def test_dry_and_woody_stock_does_not_press_however_long_it_lay(as_, small_site):
+    chips = deliver(small_site, 364.5, "wood_chips")
+    html = text(as_("helper").get("/stock/"))
+    first = html[html.index("Use first") : html.index("On hand")]
+    assert chips.code not in first
+    assert "Wood chips" not in first
+    assert table_row(html, chips.code)[1] == "Wood chips"
+
+
+def test_what_presses_and_cannot_go_into_the_next_pile_is_not_counted_as_if_it_could(
+    as_, small_site
+):
+    dirty = deliver(small_site, 2.0, "food_scraps_mixed", contamination="much")
+    unmeasured = deliver(small_site, 3.0, "veg_trimmings")
+    html = text(as_("helper").get("/stock/"))
+    first = html[html.index("Use first") : html.index('id="mix-left-out"')]
+    assert "2 lots press" in html
+    assert dirty.code not in first
+    assert unmeasured.code not in first
+    assert unmeasured.code in html[html.index('id="mix-left-out"') : html.index("On hand")]
+
+
 @pytest.mark.parametrize(
     ("days", "said"),
     [(0, "1 to 3 days"), (1.2, "0 to 2 days"), (2.2, "0 to 1 days"), (3, "over: use it today")],

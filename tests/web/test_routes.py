@@ -176,6 +176,9 @@ def test_every_page_is_whole(name, role, small_site, as_, django_assert_max_num_
     if role == "lead":
         assert answer.status_code != 403
     assert everything() == before, f"reading {name} wrote something"
+    if name.startswith("print-"):
+        assert answer["Content-Type"] == "application/pdf"
+        assert answer.content.startswith(b"%PDF")
     if not answer.get("Content-Type", "").startswith("text/html") or answer.status_code == 302:
         return
     if answer.status_code == 405:
@@ -197,6 +200,14 @@ def test_every_page_is_whole(name, role, small_site, as_, django_assert_max_num_
         "default-src 'self'" in answer["Content-Security-Policy"]
     )
     assert len(answer.content) < 400_000
+
+
+def test_the_walk_knows_every_route_that_is_served():
+    from django.urls import get_resolver
+
+    served = {name for name in get_resolver().reverse_dict if isinstance(name, str)}
+    assert served == set(ROUTES)
+    assert set(ROUTES) >= {"print-proof", "print-build-sheet", "print-log-sheet", "mix-build"}
 
 
 def test_what_is_not_there_is_said_so(small_site, as_):

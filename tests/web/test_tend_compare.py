@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+import sys
 from datetime import timedelta
 from uuid import uuid4
 
@@ -16,8 +17,11 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from heapwright.data.decisions import decision_figures
+from heapwright.web import charts
 from heapwright.yard import forecast, tend
+from heapwright.yard.amounts import Quantity
 from heapwright.yard.models import Entry, Flow, Kind, Lot
+from heapwright.yard.receive import DeliveryLine, ReceiveDelivery, receive_delivery
 
 
 def page(client: Client, path: str) -> str:
@@ -139,6 +143,33 @@ def test_what_changed_since_leaves_log_and_rules_alone_and_says_so(as_, decided,
     said = words(page(as_("lead"), "/"))
     assert "are being worked out: until then their tasks come from log and rules alone" in said
     assert "something has changed since" in words(page(as_("lead"), "/piles/K-003/compare/"))
+
+
+def test_its_charts_were_drawn_with_the_forecast(as_, decided, monkeypatch):
+    drawn = []
+
+    class Engine:
+        @staticmethod
+        def vegalite_to_svg(spec: str, **_more: object) -> str:
+            drawn.append(spec)
+            return "<svg xmlns='http://www.w3.org/2000/svg'/>"
+
+    charts._labelled.cache_clear()
+    monkeypatch.setitem(sys.modules, "vl_convert", Engine)
+    assert "Core of K-003" in page(as_("lead"), "/piles/K-003/compare/")
+    assert drawn == []
+
+
+def test_stock_that_came_since_is_told_as_a_reason_to_work_it_out_again(as_, decided, small_site):
+    assert "is being worked out again" not in words(page(as_("lead"), "/piles/K-003/compare/"))
+    line = DeliveryLine(material="wood_chips", quantity=Quantity(mass_kg=400.0), place="S1")
+    receive_delivery(
+        ReceiveDelivery(happened_at=timezone.now(), source="kitchen", lines=(line,)),
+        small_site.lead,
+    )
+    said = words(page(as_("lead"), "/piles/K-003/compare/"))
+    assert "what to do is being worked out again" in said
+    assert "By the forecast" not in page(as_("lead"), "/")
 
 
 def test_a_past_day_tells_no_forecast(as_, decided):

@@ -12,6 +12,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
+from tests.web.codes import whole_codes
 
 from heapwright.people.models import User
 from heapwright.yard import state, tend
@@ -32,7 +33,7 @@ def turning_due(small_site):
 def page(client: Client, path: str = "/") -> str:
     answer = client.get(path)
     assert answer.status_code == 200
-    return answer.content.decode()
+    return whole_codes(answer.content.decode())
 
 
 def taps(html: str) -> list[dict[str, str]]:

@@ -338,7 +338,17 @@ def dry_pile(yard: Yard) -> Lot:
     act = prove.LogResult(happened_at=at(8), lot=pile.code, results=measured)
     prove.log_result(act, yard.lead, now=NOW)
     squeeze(yard, 8.1, pile, "dusty")
+    dry_days(yard)
     return pile
+
+
+def dry_days(yard: Yard) -> None:
+    """Log days without rain until now: what the gauge did not tell might have wetted it."""
+    for day in range(8):
+        act = tend.LogWeather(
+            happened_at=at(8.1), day=at(day).date(), rain_mm=0.0, temp_min_c=3.0, temp_max_c=11.0
+        )
+        tend.log_weather(act, yard.lead, now=NOW)
 
 
 def about(pile: Lot, day: float):
@@ -454,13 +464,59 @@ def test_advice_is_kept_with_the_forecast_under_the_same_mark(yard, inline, monk
     pile = dry_pile(yard)
     kept = forecast.refresh(pile.id, now=at(8.4))
     small = caches["forecasts"].get(forecast._advice_name(pile.id))
-    assert small.mark == kept.mark
+    assert small.marks == kept.marks
     assert [one.kind for one in small.decisions] == [one.kind for one in kept.answer.decisions]
     assert all(one.ways == () for one in small.decisions)
     assert all(len(one.ways) == 2 for one in kept.answer.decisions)
     caches["forecasts"].delete(forecast._advice_name(pile.id))
     standing = [state.lot_state(pile.code, at(8.4))]
-    monkeypatch.setattr(forecast, "foresee", None)  # no run is needed to bring it back
+    monkeypatch.setattr(forecast, "_foreseen", None)  # no run is needed to bring it back
+    assert forecast.advice(standing, now=at(8.4))[pile.id].fresh
+
+
+def test_what_is_advised_is_no_longer_told_when_the_stock_it_asks_for_was_used_up(
+    yard, inline, settings, monkeypatch
+):
+    pile = sodden_pile(yard)
+    chips = yard.deliver(8, 300, "wood_chips")
+
+    def standing():
+        return [state.lot_state(pile.code, at(8.4))]
+
+    first = forecast.look(standing(), now=at(8.4))[pile.id]
+    told = next(one for one in first.outlook.decisions if one.kind == "add")
+    assert (told.amount.material, told.amount.on_hand_kg) == ("wood_chips", 300.0)
+    settings.FORECASTS = "off"
+    assert forecast.advice(standing(), now=at(8.4))[pile.id].fresh
+    yard.build(8.2, (chips, 200), place="CP")
+    there = forecast.look(standing(), now=at(8.4))[pile.id]
+    assert there.fresh  # what it will do is the same
+    assert not there.advised.fresh
+    assert there.advised.decisions == ()
+    assert forecast.advice(standing(), now=at(8.4))[pile.id].decisions == ()
+    assert today.look(at(8.4), lot_ids=[pile.id]).ahead[pile.id].decisions == ()
+    # the ensemble is at hand: only what to do is worked out again
+    monkeypatch.setattr(forecast, "model", None)
+    settings.FORECASTS = "inline"
+    again = forecast.look(standing(), now=at(8.4))[pile.id]
+    assert again.advised.fresh
+    told = next(one for one in again.outlook.decisions if one.kind == "add")
+    assert told.amount.on_hand_kg == 100.0
+    assert again.outlook.forecast is not None
+    # and where the question has stayed the same, not even that
+    monkeypatch.setattr(yard_decide, "decided", None)
+    yard.turn(8.3, yard.build(8.25, (yard.deliver(8.1, 50), None), place="B2"))
+    assert forecast.look(standing(), now=at(8.4))[pile.id].advised.fresh
+
+
+def test_what_else_stands_in_the_yard_does_not_make_every_advice_stale(yard, inline, settings):
+    pile = dry_pile(yard)
+    forecast.refresh(pile.id, now=at(8.4))
+    settings.FORECASTS = "off"
+    other = yard.build(8.1, (yard.deliver(8, 400), None), place="B2")
+    yard.read(8.2, other, 40.0)
+    yard.turn(8.3, other)
+    standing = [state.lot_state(pile.code, at(8.4))]
     assert forecast.advice(standing, now=at(8.4))[pile.id].fresh
 
 

@@ -24,6 +24,7 @@ from heapwright.science.air import saturated_humidity
 from heapwright.yard import (
     forecast,
     forecast_learned,
+    forecast_marks,
     forecast_plan,
     prove,
     receive,
@@ -461,9 +462,9 @@ def test_what_does_not_matter_is_looked_at_but_not_run_again(yard, counted):
         yard.lead,
         now=NOW,
     )
-    before = forecast._marks([pile.id], at(5))[pile.id]
+    before = forecast_marks.marks_of([pile.id], at(5))[pile.id]
     Place.objects.filter(code="BED1").update(width_m=2.0)
-    assert forecast._marks([pile.id], at(5))[pile.id] != before
+    assert forecast_marks.marks_of([pile.id], at(5))[pile.id] != before
     forecast.refresh(pile.id, now=at(5))
     assert len(counted) == 1
 
@@ -474,12 +475,12 @@ def test_a_place_an_own_material_and_a_new_day_make_it_anew(yard, counted):
     Place.objects.filter(code="B1").update(width_m=1.5)
     forecast.refresh(pile.id, now=at(5))
     assert len(counted) == 2
-    before = forecast._marks([pile.id], at(5))[pile.id]
+    before = forecast_marks.marks_of([pile.id], at(5))[pile.id]
     OwnMaterial.objects.create(
         code="mill_chaff", name="Mill chaff", category="hay_straw", moisture_pct=11.0,
         c_pct_dry=44.0, cn=70.0,
     )  # fmt: skip
-    assert forecast._marks([pile.id], at(5))[pile.id] != before
+    assert forecast_marks.marks_of([pile.id], at(5))[pile.id] != before
     forecast.refresh(pile.id, now=at(6))
     assert len(counted) == 3
 
@@ -532,14 +533,14 @@ def test_what_lies_behind_overs_does_not_matter_and_what_lies_behind_a_heap_does
     )  # fmt: skip
     overs = next(lot for lot in screened.lots.all() if lot.kind == "overs")
     pile = yard.build(22, (overs, 60), (scraps, 200), place="B2", volume_m3=0.9)
-    line = forecast._parents([pile.id])
+    line = forecast_marks.parents_of([pile.id])
     assert set(line) == {pile.id, overs.id, scraps.id}
     assert line[overs.id] == set()
-    mark = forecast._marks([pile.id], at(30))[pile.id]
+    mark = forecast_marks.marks_of([pile.id], at(30))[pile.id]
     yard.read(10, old, 50.0)
-    assert forecast._marks([pile.id], at(30))[pile.id] == mark
+    assert forecast_marks.marks_of([pile.id], at(30))[pile.id] == mark
     yard.turn(24, pile)
-    assert forecast._marks([pile.id], at(30))[pile.id] != mark
+    assert forecast_marks.marks_of([pile.id], at(30))[pile.id] != mark
 
 
 def test_when_an_answer_is_there_it_is_told_before_pages_find_it(yard, counted):
@@ -637,7 +638,7 @@ def test_past_piles_set_the_starting_guess_once_all_of_them_are_in(yard, inline)
             yard.read(1 + number + day, pile, temp_c, "core")
         old.append(pile)
     new = yard.build(40, (leaves, 250), (scraps, 240), place="B3", volume_m3=1.44)
-    version = forecast.model_version()
+    version = forecast_marks.model_version()
     before = forecast_learned.lessons(version, at(41))
     assert set(before.missing) == {pile.id for pile in old}
     assert before.prior(at(40)) is None

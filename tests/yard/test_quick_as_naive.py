@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass, field
 from itertools import pairwise
+from unittest.mock import patch
 
 import pytest
+from django.db import connection
 from hypothesis import HealthCheck, Phase, settings
-from hypothesis.stateful import run_state_machine_as_test
+from hypothesis.stateful import invariant, run_state_machine_as_test
 from tests.yard.acting import NOW, Yard, at
 from tests.yard.test_ledger_laws import YardOfActs
 
-from heapwright.yard import history, state, tend, trace
+from heapwright.yard import history, state, tend, trace, trace_play
 from heapwright.yard.amounts import EMPTY_KG
-from heapwright.yard.audit import audit
+from heapwright.yard.audit import audit, books, oddities
 from heapwright.yard.models import (
     DailySummary,
     Entry,
@@ -162,6 +164,15 @@ def check_recall(lot: Lot) -> None:
 
 class TracedYard(YardOfActs):
     """Whatever is done, struck and entered late, the quick answers are the replay's."""
+
+    @invariant()
+    def kept_as_anew(self) -> None:
+        """What is kept and gone on with step by step is what is worked out anew."""
+        with patch.object(connection, "in_atomic_block", False):
+            standing, played, came = state.state_at(), trace_play.played(), trace.deliveries()
+        assert standing == state._standing(None, None)
+        assert played == trace_play.play_anew()
+        assert came == trace._deliveries()
 
     def teardown(self) -> None:
         try:
@@ -313,12 +324,13 @@ def test_what_is_kept_in_memory_is_what_is_worked_out_anew():
     yard = Yard()
 
     def same() -> tuple[object, object]:
-        kept = state.state_at(), trace._books()
-        assert kept == (state._standing(None, None), trace._play())
+        kept = state.state_at(), trace_play.played()
+        assert kept == (state._standing(None, None), trace_play.play_anew())
         assert state.state_at() is kept[0]
         for one in kept[0]:
             assert state.state_at(lot_ids=[one.id]) == state._standing(None, [one.id])
-        assert trace._books() is kept[1]
+        assert trace_play.played() is kept[1]
+        assert trace.deliveries() == trace._deliveries()
         return kept
 
     seen = [same()]
@@ -337,8 +349,62 @@ def test_what_is_kept_in_memory_is_what_is_worked_out_anew():
     seen.append(same())
     strike(wrong.uuid, "not at all", yard.lead, now=NOW)  # at the same moment as the other
     seen.append(same())
-    states = [one for one, _books in seen]
-    assert all(one != other for one, other in pairwise(states))
+    yard.to_bed(5, pile, 20)
+    seen.append(same())
+    yard.to_bed(6, pile, None)  # all of it: what comes late corrects this line
+    seen.append(same())
+    yard.add(4, pile, (yard.deliver(3, 10, "leaves_loose"), None))
+    seen.append(same())
+    second = yard.build(7, (scraps, None))
+    seen.append(same())
+    tend.weigh_or_measure(
+        tend.WeighOrMeasure(happened_at=at(7), lot=second.code, mass_kg=35.0), yard.lead, now=NOW
+    )  # at the very moment of the last line
+    seen.append(same())
+    assert all(one != other for one, other in pairwise(seen))
     Place.objects.filter(code="B1").update(name="The first bay")
     names = {one.code: one.place.name for one in same()[0]}
-    assert names[pile.code] == "The first bay"
+    assert names[second.code] == "The first bay"
+
+
+def test_the_audit_finds_what_is_wrong_in_the_books_of_one_lot_among_many(yard: Yard):
+    """Lines that no use case would write, put straight into the tables."""
+    deliveries_in_bulk(yard, 30)
+    pile = yard.build(1, (Lot.objects.get(code="D-0003"), None))
+    yard.turn(2, pile, "B2")
+    assert (books().findings, oddities()) == ((), ())
+    entry = Entry.objects.create(
+        kind=Kind.DISCARD, happened_at=at(5), recorded_at=NOW, recorded_by=yard.lead
+    )
+
+    def taken(code: str, mass_kg: float) -> None:
+        lot = Lot.objects.get(code=code)
+        Flow.objects.create(entry=entry, from_kind="lot", from_lot=lot, to_kind="disposal",
+                            mass_kg=mass_kg, known="weighed")  # fmt: skip
+
+    taken("D-0007", 5.002)  # of five
+    taken("D-0009", 4.0)
+    Standing.objects.create(entry=entry, lot=Lot.objects.get(code="D-0009"), holds_kg=1.002)
+    taken("D-0011", 5.0)
+    never = Lot.objects.create(code="D-0099", kind="stock", number=99)
+    kitchen = Source.objects.get(code="kitchen")
+    Flow.objects.create(entry=entry, from_kind="source", from_source=kitchen,
+                        to_kind="lot", to_lot=never, material_id="leaves_loose", mass_kg=3.0,
+                        known="weighed")  # fmt: skip
+    for found in (books(), books(every=False)):
+        about = [(one.lot, one.what.partition(" kg")[0]) for one in found.findings]
+        assert about == [
+            ("D-0007", "D-0007 held -0.002"),
+            ("D-0009", "the books of D-0009 differ by -0.002"),
+            ("D-0099", "D-0099 was used before it was made"),
+            ("", "over the whole site 2.998"),
+        ]
+    every, few = books(), books(every=False)
+    assert few.lots.items() <= every.lots.items()
+    assert "D-0011" in every.lots
+    assert "D-0011" not in few.lots
+    assert {lot: one.standing_kg for lot, one in every.lots.items() if one.standing_kg > 1e-6} == {
+        lot: pytest.approx(one.standing_kg)
+        for lot, one in few.lots.items()
+        if one.standing_kg > 1e-6
+    }

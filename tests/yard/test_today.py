@@ -367,6 +367,39 @@ def test_stock_of_one_material_in_one_place_is_one_task_with_its_sum():
     assert "waited 6 days" in task.why
 
 
+def test_what_waits_too_long_in_one_place_is_one_task_that_names_each():
+    waiting = (
+        stock("D-001", "food_scraps_mixed", 2),
+        stock("D-002", "food_post_consumer", 6, id=6, mass_kg=30.0),
+        stock("D-003", "coffee_grounds", 2, id=7),
+    )
+    task = only(tasks(sight(waiting=waiting)))
+    assert task.rank == Rank.SPOILING
+    assert task.title == "Use or bury the plate waste and 1 more"
+    assert task.how_much == (
+        f"plate waste {plain(30.0, 'mass')}, food scraps {plain(80.0, 'mass')} in Bunker."
+    )
+    assert "plate waste 6 days of 1, food scraps 2 days of 1" in task.why
+
+
+def test_dry_stock_past_its_time_is_used_first_and_does_not_spoil():
+    task = only(tasks(sight(waiting=(stock("D-001", "leaves_loose", 200),))))
+    assert task.rank == Rank.BROWN
+    assert task.title == "Use the leaves first"
+    assert "smells" not in task.left
+
+
+def test_what_cannot_be_mixed_is_not_told_to_go_into_the_next_pile():
+    waiting = (
+        stock("D-001", "veg_trimmings", 2),
+        stock("D-002", "food_scraps_mixed", 6, id=6, contamination="much"),
+    )
+    found = tasks(sight(waiting=waiting))
+    assert [task.key for task in found] == ["unmeasured:S1", "dirty:D-002"]
+    assert found[0].title == "Measure or bury the vegetable trimmings"
+    assert found[0].form == "receive"
+
+
 def test_only_much_contamination_is_a_task_and_discarding_is_never_one_tap():
     much = stock("D-001", "leaves_loose", 2, contamination="much")
     little = stock("D-002", "leaves_loose", 2, id=6, contamination="little")
@@ -570,7 +603,7 @@ def test_the_number_of_queries_does_not_grow_with_the_piles(
     for pile in piles:
         yard.read(1, pile, 58)
     today.look(at(1.1))  # judged once, and kept
-    with django_assert_max_num_queries(22):
+    with django_assert_max_num_queries(23):
         assert len(today.look(at(1.1), foresee=False).heaps) == 3
-    with django_assert_max_num_queries(33):  # and what the forecast advises, which is kept too
+    with django_assert_max_num_queries(35):  # and what the forecast advises, which is kept too
         assert len(today.look(at(1.1)).ahead) == 3

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from typing import NoReturn
 
@@ -58,17 +59,31 @@ def cli() -> None:
     """For the lead of a composting site: receive, mix, tend, prove, use, account, plan."""
 
 
+def _one_line(error: click.UsageError) -> str:
+    """Return what is wrong with the options as one line that says where to read on."""
+    where = error.ctx.command_path if error.ctx else "heapwright"
+    said = " ".join(error.format_message().split())
+    if said and said[-1] not in ".?":
+        said += "."
+    return f"{where}: {said} See {where} --help."
+
+
 def main() -> NoReturn:
     """Run the command line; an error that a person can mend is one line and exit code 2."""
+    # Matrices are small here: threads of the linear algebra would only wait for each other.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
-        cli.main(standalone_mode=False)
+        cli.main(prog_name="heapwright", standalone_mode=False)
     except click.exceptions.Exit as stop:
         sys.exit(stop.exit_code)
     except click.Abort:
         click.echo("Stopped.", err=True)
         sys.exit(130)
-    except click.UsageError as error:
+    except click.exceptions.NoArgsIsHelpError as error:
         error.show()
+        sys.exit(2)
+    except click.UsageError as error:
+        click.echo(_one_line(error), err=True)
         sys.exit(2)
     except click.ClickException as error:
         error.show()

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
     from heapwright.files.pile import PileFacts
     from heapwright.files.pile_log import PileLog
+    from heapwright.science.assimilate import Assimilated
+    from heapwright.science.decide import Decision
     from heapwright.science.pile_forecast import PilePlan
 
 _FILE = click.Path(path_type=Path)
@@ -67,7 +69,7 @@ def forecast(
     readings so far correct the forecast, and what was set aside is told with its reason. With
     --lot all of this comes from the records of the site.
     """
-    from heapwright.cli import forecast_text
+    from heapwright.cli import forecast_advice, forecast_text
     from heapwright.data.pile import decay_classes, heat_alarms, pile_parameters
     from heapwright.files.pile import (
         DAYS_MOST,
@@ -119,6 +121,7 @@ def forecast(
             progress=progress,
         )
     found = corrected.forecast
+    decisions = None if log is None else _decided(log, corrected)
     if plot is not None:
         from heapwright.cli.forecast_plot import draw
 
@@ -129,11 +132,15 @@ def forecast(
         told = forecast_text.as_json(found, read.built)
         if log is not None:
             told |= forecast_text.readings_json(corrected, read.built)
+        if decisions is not None:
+            told["advice"] = forecast_advice.as_json(decisions)
         click.echo(json.dumps(told))
         return
     click.echo(forecast_text.as_text(found, read.built, plan, length, heat_alarms()))
     if log is not None:
         click.echo(forecast_text.readings_text(corrected, read.built, log.notes))
+    for line in forecast_advice.as_lines(decisions):
+        click.echo(line)
     if working:
         click.echo(forecast_text.as_working(found, plan, pile_parameters(), decay_classes()))
 
@@ -148,6 +155,17 @@ def _log(path: Path | None, built: datetime, plan: PilePlan, days: float) -> Pil
     return of_pile(read_log(path), path.name, built, plan, days)
 
 
+def _decided(log: PileLog, corrected: Assimilated) -> tuple[Decision, ...] | None:
+    """Return what to do at the last row of a log; None where it cannot be told."""
+    from heapwright.cli.forecast_advice import DAY_H, of_file
+
+    last = max((one.hour for one in log.readings), default=None)
+    if last is None:
+        return None
+    fresh = [one.temp_c for one in log.readings if one.hour > log.last_hour - DAY_H]
+    return of_file(corrected, log.plan, log.last_hour, max(fresh, default=None))
+
+
 def _of_lot(
     lot: str,
     pile: Path | None,
@@ -160,7 +178,7 @@ def _of_lot(
     as_json: bool,
 ) -> None:
     """Print the forecast of a pile of the site's records."""
-    from heapwright.cli import forecast_site, forecast_text
+    from heapwright.cli import forecast_advice, forecast_site, forecast_text
     from heapwright.data.pile import decay_classes, heat_alarms, pile_parameters
 
     for given, name in ((pile, "PILE.toml"), (weather_file, "--weather")):
@@ -184,6 +202,8 @@ def _of_lot(
     length = float(found.hours[-1]) / 24.0
     click.echo(forecast_text.as_text(found, built, plan, length, heat_alarms()))
     click.echo("\n".join(forecast_site.about(outlook)))
+    for line in forecast_advice.as_lines(forecast_site.advised(outlook)):
+        click.echo(line)
     if working:
         click.echo(forecast_text.as_working(found, plan, pile_parameters(), decay_classes()))
 

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from heapwright.cli import forecast_advice
+from heapwright.data.decisions import decision_facts
 from heapwright.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from heapwright.science.decide import Decision
     from heapwright.yard.forecast import Outlook
 
 
@@ -37,7 +40,7 @@ def foreseen(
     from heapwright.cli.site import open_records
 
     open_records()
-    from heapwright.yard import forecast, forecast_learned
+    from heapwright.yard import forecast, forecast_learned, forecast_marks
     from heapwright.yard.models import Lot, LotKind
 
     lot = Lot.objects.filter(code=code).first()
@@ -45,7 +48,7 @@ def foreseen(
         raise InputError(f"--lot: there is no lot {code}")
     if lot.kind != LotKind.PILE:
         raise InputError(f"--lot: {code} is {lot.get_kind_display()}; only a pile is forecast")
-    version = forecast.model_version()
+    version = forecast_marks.model_version()
     for past in forecast_learned.lessons(version).missing:
         forecast_learned.learn(past, version)
     _digest, answer = forecast.foresee(
@@ -54,6 +57,14 @@ def foreseen(
     if isinstance(answer, forecast.UntoldError):
         raise InputError(f"--lot: {code} cannot be forecast: {answer.said()}")
     return answer
+
+
+def advised(outlook: Outlook) -> tuple[Decision, ...] | None:
+    """Return what to do with it today; None where too little of it is foreseen to tell."""
+    ahead_h = float(outlook.forecast.hours[-1]) - outlook.hour_now
+    if outlook.forecast.members < 2 or ahead_h < 24.0 * decision_facts().thresholds.ahead_days:
+        return None
+    return outlook.decisions
 
 
 def about(outlook: Outlook) -> list[str]:
@@ -82,7 +93,9 @@ def about(outlook: Outlook) -> list[str]:
 
 def as_json(outlook: Outlook) -> dict[str, Any]:
     """Return the names that the records add to those of a file's forecast."""
+    decisions = advised(outlook)
     return {
+        **({} if decisions is None else {"advice": forecast_advice.as_json(decisions)}),
         "lot": outlook.lot,
         "now": outlook.now.isoformat(),
         "turnings": [when.isoformat() for when in outlook.turns],

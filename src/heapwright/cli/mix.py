@@ -221,8 +221,8 @@ def _range(text: str, option: str, lowest: float, highest: float) -> tuple[float
 def _goals(asked: Mapping[str, str]) -> Any:
     """Return the goals that the shared options state, on the default ranges."""
     from heapwright.data.mixing import acceptable_limits, mix_facts, preferred_limits
+    from heapwright.science.goals import Goals
     from heapwright.science.mixing import Limit
-    from heapwright.science.programme import Goals
 
     limits, preferred = acceptable_limits(), preferred_limits()
     if asked.get("cn"):

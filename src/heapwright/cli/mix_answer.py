@@ -17,10 +17,11 @@ from rich.table import Table
 from heapwright.data import constant, sources
 from heapwright.data.mixing import layer_thickness, mix_facts, preferred_limits
 from heapwright.files.amounts import StockRow
+from heapwright.science.goals import Goals
+from heapwright.science.ingredients import Ingredient
 from heapwright.science.layers import Layer, plan_layers
 from heapwright.science.materials import Material, Span
-from heapwright.science.mixing import PROPERTIES, Ingredient, Limit, Mix, MixSpread
-from heapwright.science.programme import Goals
+from heapwright.science.mixing import PROPERTIES, Limit, Mix, MixSpread
 from heapwright.science.recipe import Addition, Recipe
 
 CAUTION = (

@@ -17,18 +17,18 @@ from heapwright.data.recipe import (
     storage_life,
 )
 from heapwright.errors import NotMeasuredError
-from heapwright.science.layers import LayerLimits
-from heapwright.science.materials import Material
-from heapwright.science.mixing import (
+from heapwright.science.ingredients import (
     WATER,
     CategoryDefault,
     Ingredient,
-    Limit,
     MixFacts,
     ParticleDensities,
     Spread,
     complete,
 )
+from heapwright.science.layers import LayerLimits
+from heapwright.science.materials import Material
+from heapwright.science.mixing import Limit
 
 _MEASURABLE = ("moisture_pct", "n_pct_dry", "c_pct_dry", "cn", "bulk_density_kg_m3")
 

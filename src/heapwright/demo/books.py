@@ -86,11 +86,15 @@ class Heap:
 
 @dataclass(slots=True)
 class Compost:
-    """Screened compost waiting to be used; a result comes back from the laboratory later."""
+    """Screened compost waiting to be used; a result comes back from the laboratory later.
+
+    It is ``proven`` where the log of its pile shows it.
+    """
 
     code: str
     mass_kg: float
     made: date
+    proven: bool = True
     result_due: date | None = None
 
 
@@ -120,6 +124,7 @@ class Books:
     fills_next: bool = False
     bed: int = 0
     hours: float = 0.0
+    scraps_dried: bool = False
     leaves_dried: bool = False
     overs_analysed: bool = False
 
@@ -147,7 +152,7 @@ class Books:
         return f"{letter}-{self.counts[letter]:03d}"
 
     def write(
-        self, kind: type[Act], hour: float, by: str = "", late_h: float = 0.0, **said: Any
+        self, kind: type[Act], hour: float, /, by: str = "", late_h: float = 0.0, **said: Any
     ) -> Written:
         """Return an act done at an hour of the day, sent at once or ``late_h`` hours later."""
         happened_at = self.at(hour)
@@ -177,8 +182,8 @@ class Books:
         return trouble not in self.troubles and self.offset >= offset and not in_the_way
 
     def free_bays(self) -> list[str]:
-        """Return the bays that nothing stands in."""
-        taken = {heap.place for heap in self.heaps}
+        """Return the bays for the yard's own piles that nothing stands in."""
+        taken = {heap.place for heap in self.heaps} | {site.CLASS_BAY}
         return [bay for bay in site.BAYS if bay not in taken]
 
     def food_kg(self) -> float:

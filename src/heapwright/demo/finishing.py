@@ -12,7 +12,12 @@ from heapwright.yard import prove, tend, use
 from heapwright.yard.amounts import Quantity
 from heapwright.yard.models import Cover, Stage
 
+CURE_DAYS: Final = 42
+
 LABORATORY: Final = "Brackwater soil laboratory"
+BORDERS: Final = "Saltmarsh parks crew, for the borders of flowers"
+"""Where compost goes whose pile was not proven: never to anything that is eaten."""
+
 TAKERS: Final = ("Plot holders' share day", "Heron Row School garden", "Fen Street orchard group")
 
 
@@ -50,7 +55,7 @@ def cured(yard: Books) -> Iterator[Written]:
     for heap in yard.heaps:
         if heap.on_pad is None or heap.ready is not None or yard.day.weekday() != 2:
             continue
-        if yard.age(heap.on_pad) >= 56:
+        if yard.age(heap.on_pad) >= CURE_DAYS:
             heap.ready = yard.day
             yield yard.write(
                 tend.DeclareStage,
@@ -72,7 +77,7 @@ def screening(yard: Books) -> Iterator[Written]:
         compost, overs = yard.new_code("C"), yard.new_code("V")
         kept_kg = round(heap.mass_kg * yard.rng.uniform(0.62, 0.7))
         over_kg = round(heap.mass_kg * yard.rng.uniform(0.16, 0.22))
-        made = Compost(compost, float(kept_kg), yard.day)
+        made = Compost(compost, float(kept_kg), yard.day, proven=not heap.trouble)
         yard.compost.append(made)
         yard.stock.append(Stock(overs, "compost_overs", float(over_kg), yard.day))
         yard.hours += 4.0
@@ -140,7 +145,17 @@ def results(yard: Books) -> Iterator[Written]:
 
 
 def measured(yard: Books) -> Iterator[Written]:
-    """Have the overs analysed once there are some, and dry a handful of leaves, once."""
+    """Dry scraps and leaves of the yard's own, and have the overs analysed once there are some."""
+    if yard.offset >= 5 and not yard.scraps_dried:
+        yard.scraps_dried = True
+        yield yard.write(
+            prove.LogResult,
+            15.3,
+            by=LEAD,
+            material="veg_trimmings",
+            results=(prove.Result(quantity="moisture_pct", value=86.0, method="microwave"),),
+            note="Nobody publishes it, and without it they cannot go into a mix.",
+        )
     if yard.offset >= 40 and not yard.leaves_dried:
         yard.leaves_dried = True
         yield yard.write(
@@ -183,11 +198,14 @@ def beds(yard: Books) -> Iterator[Written]:
         said["quantity"] = Quantity(mass_kg=wanted_kg, known="estimated")
     else:
         yard.compost.remove(heap)
-    if to_bed:
+    taker = yard.rng.choice(TAKERS) if not to_bed else ""
+    if not heap.proven:
+        said["person"] = BORDERS
+    elif to_bed:
         said["bed"] = site.BEDS[yard.bed % len(site.BEDS)]
         yard.bed += 1
     else:
-        said["person"] = yard.rng.choice(TAKERS)
+        said["person"] = taker
     yield yard.write(use.UseCompost, 14.5, lot=heap.code, **said)
 
 

@@ -21,7 +21,7 @@ from typing import Final
 from zoneinfo import available_timezones
 
 import heapwright
-from heapwright.demo import site, sky, story
+from heapwright.demo import lately, site, sky, story
 from heapwright.demo.plan import Plan
 
 TOLD_ON_DAYS: Final = 28
@@ -55,7 +55,8 @@ def fingerprint() -> str:
     digest = hashlib.sha256()
     for name in ("django", "django-axes"):
         digest.update(version(name).encode())
-    for part in ("data", "demo", "people", "science/mixing.py", "yard", "units.py"):
+    science = ("science/mixing.py", "science/ingredients.py")
+    for part in ("data", "demo", "people", *science, "yard", "units.py"):
         for path in _files(root / part):
             digest.update(path.name.encode())
             digest.update(path.read_bytes())
@@ -108,6 +109,7 @@ def make(
     path = _path(mark, first)
     if fresh:
         _keep(target, path)
+    lately.happened(first, end, zone)
     story.this_morning(end)
     story.a_picture(end)
     sky.look_up(first, end, zone)
@@ -134,11 +136,11 @@ def foresee(path: Path, now: datetime, progress: Callable[[float], None] | None 
     """
     from django.conf import settings
 
-    from heapwright.yard import forecast, state
+    from heapwright.yard import forecast, forecast_marks, state
     from heapwright.yard.forecast_learned import learn, lessons
     from heapwright.yard.models import LotKind
 
-    version = forecast.model_version()
+    version = forecast_marks.model_version()
     past = lessons(version, now).missing
     heaps = [one.id for one in state.state_at(now) if one.kind == LotKind.PILE]
     for number, lot_id in enumerate((*past, *heaps)):

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date, timedelta
 
-from heapwright.demo import building, finishing, receiving, site, tending
+from heapwright.demo import building, finishing, opening, receiving, site, tending
 from heapwright.demo.books import Books, Trouble, Written
 from heapwright.demo.climate import closures, weather, wet_month
 from heapwright.yard.models import Cover
@@ -56,7 +56,7 @@ def _acts_of_day(yard: Books) -> Iterator[Written]:
     yield from receiving.gauge(yard)
     if yard.day == yard.first:
         yield from receiving.settings(yard)
-        yield from receiving.opening(yard)
+        yield from opening.what_stood_there(yard)
     yield from receiving.deliveries(yard)
     yield from receiving.spoiled(yard)
     yield from tending.readings(yard)

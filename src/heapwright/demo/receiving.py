@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import timedelta
+from typing import Final
 
 from heapwright.demo import site
 from heapwright.demo.books import LEAD, PERISHABLE, Books, Stock, Trouble, Written, density_kg_m3
@@ -12,6 +13,8 @@ from heapwright.yard import receive, tend, use, yardstick
 from heapwright.yard.acts import Act
 from heapwright.yard.amounts import Quantity
 from heapwright.yard.models import Contamination, Method
+
+ENOUGH_STRAW_KG: Final = 150.0
 
 
 def gauge(yard: Books) -> Iterator[Written]:
@@ -35,15 +38,6 @@ def settings(yard: Books) -> Iterator[Written]:
     )
 
 
-def opening(yard: Books) -> Iterator[Written]:
-    """What lay there when the records began."""
-    for source, material, loads, place in (
-        ("parks", "leaves_shredded", 14, site.LEAF_BUNKER),
-        ("trees", "wood_chips", 10, site.CHIP_BUNKER),
-    ):
-        yield from _load(yard, source, material, loads, place, 6.6, note="There when we began.")
-
-
 def deliveries(yard: Books) -> Iterator[Written]:
     """Take in what comes on this day of the week and season."""
     day, rng = yard.day, yard.rng
@@ -56,7 +50,9 @@ def deliveries(yard: Books) -> Iterator[Written]:
         yield from _mistaken(yard, "bakery", "bread_bakery", 15)
     if weekday == 2:
         if rng.random() > 0.3:
-            yield from _load(yard, "stable", "horse_straw", rng.choice((0.5, 1, 1)), "S1", 9.0)
+            loads = rng.choice((0.5, 1, 1))
+            if _straw_kg(yard) < ENOUGH_STRAW_KG:  # they are told when there is enough
+                yield from _load(yard, "stable", "horse_straw", loads, "S1", 9.0)
         if month in (9, 10, 11) and rng.random() < 0.6:
             yield from _load(yard, "press", "apple_pomace", 0.5, "S1", 9.5)
     if weekday == 0 and (month in (11, 12) or (month == 10 and day.day > 14)):
@@ -65,6 +61,10 @@ def deliveries(yard: Books) -> Iterator[Written]:
         yield from _load(yard, "parks", "grass_clippings", 1, "S1", 9.3)
     if yard.offset % 45 == 20:
         yield from _load(yard, "trees", "wood_chips", 5, site.CHIP_BUNKER, 9.4)
+
+
+def _straw_kg(yard: Books) -> float:
+    return sum(lot.mass_kg for lot in yard.stock if lot.material == "horse_straw")
 
 
 def _weighed(yard: Books, source: str, *lines: tuple[str, float]) -> Written:
@@ -139,7 +139,7 @@ def _mistaken(yard: Books, source: str, material: str, typical_kg: float) -> Ite
 
 
 def _load(
-    yard: Books, source: str, material: str, loads: float, place: str, hour: float, note: str = ""
+    yard: Books, source: str, material: str, loads: float, place: str, hour: float
 ) -> Iterator[Written]:
     """Loads of the tractor's front bucket, counted."""
     code = yard.new_code("D")
@@ -149,9 +149,9 @@ def _load(
         material=material,
         code=code,
         place=place,
-        quantity=Quantity(container="loader", count=loads, as_typed=f"{loads:g} buckets"),
+        quantity=Quantity(container="loader", count=loads, as_typed=f"{loads:g} × tractor’s front bucket"),
     )
-    yield yard.write(receive.ReceiveDelivery, hour, source=source, lines=(line,), note=note)
+    yield yard.write(receive.ReceiveDelivery, hour, source=source, lines=(line,))
     if place != site.FOOD_BUNKER:
         yield from heaped(yard, material, hour + 0.2)
 

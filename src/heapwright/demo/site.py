@@ -11,6 +11,9 @@ from heapwright.yard.models import Container, Cover, Place, PlaceKind, Site, Sou
 
 ZONE: Final = "America/Los_Angeles"
 BAYS: Final = tuple(f"B{number}" for number in range(1, 9))
+CLASS_BAY: Final = BAYS[-1]
+"""The bay of the school's classes: no pile of the yard's own is built there."""
+
 BEDS: Final = tuple(f"BED{number}" for number in range(1, 13))
 FOOD_BUNKER: Final = "S1"
 LEAF_BUNKER: Final = "S2"
@@ -85,7 +88,9 @@ def _places() -> None:
     ):
         _place(code, name, PlaceKind.STOCKPILE, (1.5 + number * 3.2, 17.5), (3.0, 2.6, 1.5), cover)
     _place(PAD, "Curing pad", PlaceKind.CURING, (19.0, 14.0), (9.5, 5.0, 1.4), Cover.BREATHABLE)
-    _place(SCREENING, "Screening corner", PlaceKind.SCREENING, (20.5, 9.8), (4.5, 3.2, 1.2))
+    _place(
+        SCREENING, "Screening corner", PlaceKind.SCREENING, (20.5, 9.8), (4.5, 3.2, 1.2), Cover.TARP
+    )
     for number, code in enumerate(BEDS):
         row, column = divmod(number, 6)
         _place(

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
-from heapwright.demo import picture, site, sky
+from heapwright.demo import lately, picture, site, sky
 from heapwright.demo.books import PERISHABLE, Strike, Trouble, Written
 from heapwright.demo.plan import Plan
 from heapwright.people.models import User
@@ -38,6 +38,7 @@ EARLY_CALLS: Final = (
 )
 
 USE_CASES: Final[Mapping[type[Act], UseCase[Any]]] = {
+    receive.OpenLot: receive.open_lot,
     receive.ReceiveDelivery: receive.receive_delivery,
     mix.BuildPile: mix.build_pile,
     mix.AddToPile: mix.add_to_pile,
@@ -102,6 +103,7 @@ def tell(
         site.set_up(zone)
         plan = Plan(first_day(end.date()), zone, seed)
         tell_on(plan, None, end, progress)
+        lately.happened(plan.first, end, zone, seed)
         this_morning(end)
         sky.look_up(plan.first, end, zone, seed)
     return plan.troubles
@@ -180,7 +182,7 @@ def this_morning(end: datetime) -> None:
         receive.receive_delivery(act, helper, now=end)
     standing = state.state_at(end)
     taken = {one.place.code for one in standing if one.kind == LotKind.PILE and one.place}
-    free = [bay for bay in site.BAYS if bay not in taken]
+    free = [bay for bay in site.BAYS if bay not in taken | {site.CLASS_BAY}]
     leaves = _on_hand(end, "leaves_shredded", "wood_chips", "compost_overs")
     if any(one.stage == Stage.FILLING for one in standing) or not leaves or not free:
         return

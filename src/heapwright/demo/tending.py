@@ -48,15 +48,13 @@ def readings(yard: Books) -> Iterator[Written]:
 
 def _read_today(yard: Books, heap: Heap, number: int) -> bool:
     if heap.on_pad is not None:
-        return (yard.day.toordinal() + number) % 7 == 0
+        return (yard.day.toordinal() + number) % 4 == 0
     age = yard.age(heap.last_add or heap.built)
     if age == 0:
         return False
     if age <= 20:
         return yard.rng.random() > 0.012
-    if age <= 32:
-        return yard.rng.random() > 0.3
-    return (yard.day.toordinal() + number) % 3 == 0
+    return yard.rng.random() > (0.3 if age <= 32 else 0.05)
 
 
 def _felt(yard: Books, heap: Heap) -> dict[str, Any]:
@@ -133,7 +131,7 @@ def turnings(yard: Books) -> Iterator[Written]:
 
 def wrong_pile(yard: Books) -> Iterator[Written]:
     """Once a turning is logged at the wrong pile; the lead strikes it the same day."""
-    curing = [heap for heap in yard.heaps if heap.on_pad is not None]
+    curing = [heap for heap in yard.heaps if heap.on_pad is not None and heap.ready is None]
     if not curing or not yard.due("struck turning", 230):
         return
     heap = curing[0]

@@ -19,17 +19,17 @@ from heapwright.data import find_material
 from heapwright.data.mixing import urgency
 from heapwright.errors import HeapwrightError, InputError
 from heapwright.files.table import Row, read_table
-from heapwright.science.materials import Material
-from heapwright.science.mixing import (
+from heapwright.science.goals import Stock
+from heapwright.science.ingredients import (
     WATER,
     Ingredient,
     MixFacts,
-    Part,
     complete,
     measured,
     with_measured,
 )
-from heapwright.science.programme import Stock
+from heapwright.science.materials import Material
+from heapwright.science.mixing import Part
 
 MEASURED: Final = (
     "moisture_pct",

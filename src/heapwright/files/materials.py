@@ -18,8 +18,8 @@ from heapwright.data import category_defaults, constant, measured_spread, near_i
 from heapwright.data.library import POSSIBLE
 from heapwright.data.mixing import mix_facts
 from heapwright.files.table import Row, read_table
+from heapwright.science.ingredients import with_measured
 from heapwright.science.materials import Material, Span
-from heapwright.science.mixing import with_measured
 
 MEASURED: Final = (
     "moisture_pct",

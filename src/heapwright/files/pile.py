@@ -14,8 +14,9 @@ from heapwright.files.table import Row
 from heapwright.files.toml import TomlTable, read_toml
 from heapwright.files.weather import Typical, WeatherRecord, hourly, read_weather
 from heapwright.science.heap_shape import SHAPES, HeapShape, geometry
+from heapwright.science.ingredients import MixFacts
 from heapwright.science.materials import Material
-from heapwright.science.mixing import MixFacts, Part
+from heapwright.science.mixing import Part
 
 if TYPE_CHECKING:
     from heapwright.science.pile_forecast import Act, PilePlan

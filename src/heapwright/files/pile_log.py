@@ -26,11 +26,15 @@ EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 
 @dataclass(frozen=True, slots=True)
 class PileLog:
-    """What a log says of one pile: its readings, the plan with what was done, and remarks."""
+    """What a log says of one pile: its readings, the plan with what was done, and remarks.
+
+    ``last_hour`` is that of its last row.
+    """
 
     readings: tuple[Temperature, ...]
     plan: PilePlan
     notes: tuple[str, ...]
+    last_hour: float
 
 
 def of_pile(read: LogFile, name: str, built: datetime, plan: PilePlan, days: float) -> PileLog:
@@ -87,9 +91,9 @@ def of_pile(read: LogFile, name: str, built: datetime, plan: PilePlan, days: flo
                 f"{name} says built {abs(hour) / 24.0:.1f} days "
                 f"{'after' if hour > 0 else 'before'} PILE.toml does; PILE.toml counts."
             )
-    return PileLog(
-        tuple(told), _done(plan, acts, max(hours, default=0.0), notes, name), tuple(notes)
-    )
+    last = max(hours, default=0.0)
+    done = _done(plan, acts, last, notes, name)
+    return PileLog(tuple(told), done, tuple(notes), last)
 
 
 def _temperature(hour: float, temp_c: float, point: str, depth_cm: float | None) -> Temperature:

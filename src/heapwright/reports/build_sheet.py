@@ -14,8 +14,9 @@ from heapwright.errors import InputError
 from heapwright.reports import measures
 from heapwright.reports.measures import UNIT, Units
 from heapwright.reports.printing import Paper, cited, pdf
+from heapwright.science.ingredients import Ingredient
 from heapwright.science.layers import Kind, Layer
-from heapwright.science.mixing import PROPERTIES, Ingredient, Limit, Part
+from heapwright.science.mixing import PROPERTIES, Limit, Part
 from heapwright.science.recipe import Recipe
 
 Hatch = Literal["food", "green", "brown", "woody", "mineral"]

@@ -13,12 +13,13 @@ from heapwright.reports.log_sheet import POINTS_MOST, LoggedPile, LogSheet, log_
 from heapwright.reports.measures import Units
 from heapwright.reports.printing import Paper
 from heapwright.reports.proof_sheet import MadeOf, ProofSheet, from_proof, proof_sheet
-from heapwright.science.mixing import WATER
+from heapwright.science.ingredients import WATER
 from heapwright.science.rules import Rule
 from heapwright.science.sanitation import Stated
 from heapwright.yard import materials, prove, trace
 from heapwright.yard.errors import FieldError, NotFoundError
-from heapwright.yard.models import Lot, LotKind, Site
+from heapwright.yard.models import Lot, LotKind, Site, Source
+from heapwright.yard.points import usual_points
 from heapwright.yard.state import LotState, state_at
 from heapwright.yard.today import in_vessel
 from heapwright.yard.yardstick import in_force, in_words
@@ -143,7 +144,13 @@ def log_sheet_pdf(
     lots = [_lot(code) for code in lot_codes]
     states = _states(lots)
     piles = tuple(
-        LoggedPile(lot.code, _place(states.get(lot.code)), (urls or {}).get(lot.code, ""), rule)
+        LoggedPile(
+            lot.code,
+            _place(states.get(lot.code)),
+            (urls or {}).get(lot.code, ""),
+            rule,
+            tuple(usual_points(lot.id, points).items()),
+        )
         for lot in lots
     )
     sheet = LogSheet(
@@ -208,27 +215,34 @@ def made_of(lot: Lot, at: datetime | None = None) -> tuple[MadeOf, ...]:
     Masses are as the material came in: what went to the air since is shared among all.
     """
     site, known = Site.load(), materials.library()
-    grouped: dict[tuple[str, str], list[trace.Part]] = {}
-    for part in trace.composition(lot, at):
-        source = part.source.name if part.source else ""
-        if not part.material_id:
+    sources = dict(Source.objects.values_list("id", "name"))
+    came = trace.deliveries()
+    grouped: dict[tuple[str, str], list[trace.Share]] = {}
+    for share in trace.shares(lot, at):
+        source_id, _came_at = came.get(share.lot_id, (None, None))
+        source = sources.get(source_id, "")
+        if not share.material_id:
             source = "stood when the records began"
-        if part.material_id == WATER:
+        if share.material_id == WATER:
             source = "added water"
-        grouped.setdefault((part.material_id, source), []).append(part)
+        grouped.setdefault((share.material_id, source), []).append(share)
+
+    def day(when: datetime) -> date:
+        return when.astimezone(site.tz).date()
+
     found = []
-    for (material_id, source), parts in grouped.items():
-        came = sorted(part.came_at.astimezone(site.tz).date() for part in parts if part.came_at)
+    for (material_id, source), shares in grouped.items():
+        days = [came[share.lot_id][1] for share in shares if share.lot_id in came]
         named = known.get(material_id)
         found.append(
             MadeOf(
                 material=named.name if named else material_id or "what nobody knows",
                 source=source,
-                mass_kg=sum(part.mass_kg for part in parts),
-                share=sum(part.fraction for part in parts),
-                first=came[0] if came else None,
-                last=came[-1] if came else None,
-                deliveries=len(parts),
+                mass_kg=sum(share.mass_kg for share in shares),
+                share=sum(share.fraction for share in shares),
+                first=day(min(days)) if days else None,
+                last=day(max(days)) if days else None,
+                deliveries=len(shares),
             )
         )
     return tuple(sorted(found, key=lambda one: -one.mass_kg))

@@ -85,6 +85,8 @@ def _fonts() -> Any:
 def _clean(value: Any) -> Any:
     """Return data without what cannot be printed: controls, surrogates, turners of direction."""
     if isinstance(value, str):
+        if value.isascii() and value.isprintable():
+            return value
         return "".join(
             char
             for char in value.replace("\r\n", "\n")

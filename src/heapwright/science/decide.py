@@ -36,7 +36,8 @@ from heapwright.science.decide_ways import (
     way,
 )
 from heapwright.science.heap_shape import HeapShape, geometry
-from heapwright.science.mixing import Ingredient, Part
+from heapwright.science.ingredients import Ingredient
+from heapwright.science.mixing import Part
 from heapwright.science.pile import HOT_C
 from heapwright.science.pile_events import Added, Combined, Event
 from heapwright.science.pile_forecast import Act
@@ -97,6 +98,7 @@ class Thresholds:
     small_m3: float
     chance_gain_pct: float
     near_air_c: float
+    filling_days: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,14 +136,12 @@ class DryChoice:
 class Other:
     """Another small, cold heap as it stands now, with as many members.
 
-    ``chance_hot`` is its own chance to heat as it is; ``mark`` tells its records of then from
-    later ones.
+    ``chance_hot`` is its own chance to heat as it is.
     """
 
     name: str
     state: PileState
     chance_hot: float
-    mark: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -206,7 +206,6 @@ class Amount:
     height_m: float = 0.0
     wait_days: float = 0.0
     other: str = ""
-    other_mark: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -527,7 +526,11 @@ def _wet(desk: _Desk) -> Decision | None:
 
 
 def _add(desk: _Desk) -> Decision | None:
-    """Turn dry material into a heap that is too wet to heat or to breathe."""
+    """Turn dry material into a heap that is too wet to heat or to breathe.
+
+    More air is a gain only where air lacks (a cold heap that breathes and stays cold with chips
+    in it wants something else) and where no credited day of proof is lost for it.
+    """
     asked, left, facts, t = desk.asked, desk.left, desk.facts, desk.t
     if asked.dry is None or asked.stage == "curing" or asked.proof_met:
         return None
@@ -556,7 +559,8 @@ def _add(desk: _Desk) -> Decision | None:
     core, oxygen = by_turning[0], by_turning[2]
     warmer = core.gain.middle >= t.heat_gain_c and desk.sure(core.better)
     airier = oxygen.gain.middle >= t.oxygen_gain_pct and desk.sure(oxygen.better)
-    if not warmer and not (airier and core.gain.middle > -t.heat_gain_c):
+    breathes = desk.likely(airless) and airier and core.gain.middle > -t.heat_gain_c
+    if not warmer and (not breathes or asked.proof_days):
         return None
     reasons: tuple[Why, ...] = ("too wet", "air lacks") if desk.likely(airless) else ("too wet",)
     return Decision(
@@ -643,8 +647,7 @@ def _combine(desk: _Desk) -> Decision | None:
             continue
         best = Decision(
             "combine", "do", ("small",), chance,
-            Amount(other=other.name, other_mark=other.mark,
-                   volume_m3=float(np.median(done.volume_m3[0]))),
+            Amount(other=other.name, volume_m3=float(np.median(done.volume_m3[0]))),
             desk.side_by_side(desk.figures(), desk.left, done),
             (Chance("heats", alone, chance),),
             _ways(desk.left, done),
@@ -657,7 +660,14 @@ def _combine(desk: _Desk) -> Decision | None:
 def _may_grow(desk: _Desk) -> bool:
     asked = desk.asked
     raw = asked.stage in ("filling", "hot") and not asked.proof_met
+    if asked.stage == "filling" and desk.day - _last_fed(asked) < desk.t.filling_days:
+        return False  # it grows by itself
     return raw and desk.cold and desk.now("volume_m3") < desk.t.small_m3
+
+
+def _last_fed(asked: Asked) -> float:
+    """Return the day on which something was last put on a heap: when it was built, or later."""
+    return max((act.day for act in asked.done if act.name == "added"), default=0.0)
 
 
 def _build_up(desk: _Desk) -> Decision | None:

@@ -14,8 +14,9 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from heapwright.errors import InputError
-from heapwright.science.mixing import Ingredient, Part
-from heapwright.science.programme import DRY_ROLES
+from heapwright.science.goals import DRY_ROLES
+from heapwright.science.ingredients import Ingredient
+from heapwright.science.mixing import Part
 
 Kind = Literal["base", "dry", "wet", "cap"]
 

@@ -175,7 +175,7 @@ class Period:
 def chosen(log: Log, stated: Stated) -> tuple[Log, tuple[int, ...], list[str]]:
     """Return the log in order with the named points only, and its first and last time."""
     readings = log.readings.ordered()
-    acts = tuple(sorted(log.acts, key=lambda act: act.time_s))
+    acts = tuple(sorted(log.acts, key=lambda act: (act.time_s, act.kind)))
     notes: list[str] = []
     times = [act.time_s for act in acts]
     if len(readings.time_s):

@@ -27,7 +27,7 @@ from heapwright.science.pile_layout import (
     WATER,
 )
 from heapwright.science.pile_parameters import Parameters
-from heapwright.science.pile_rates import ERROR_C, KEPT, SEEN, Sky, look, run
+from heapwright.science.pile_rates import ERROR_C, KEPT, SEEN, Sky, look, room, run
 from heapwright.science.pile_state import PileState, carbon_yield, coefficients
 from heapwright.science.pile_weather import Weather
 
@@ -186,7 +186,8 @@ def simulate(
     wanted = np.searchsorted(at, kept - NEAR_H)
 
     def rows(each: Sequence[Array]) -> Array:
-        return np.concatenate(each)[wanted]
+        whole = np.concatenate(each)
+        return whole if len(wanted) == len(at) else whole[wanted]
 
     def seen(row: int) -> Array:
         return rows([one.seen[row] for one in told])
@@ -266,7 +267,8 @@ def _advance(
     seen = np.empty((state.members, SEEN, len(stops)))
     kept = np.empty((state.members, KEPT, len(stops)))
     figures = _figures(state, parameters)
-    if run(figures, y, hours, rain, sky, error_c, step_h, kept, seen) >= 0:
+    lanes = room(state.hour, error_c)
+    if run(figures, y, hours, rain, sky, error_c, step_h, kept, seen, lanes) >= 0:
         raise HeapwrightError("the pile model found no stable step; report this pile")
     kept = np.ascontiguousarray(kept.transpose(2, 1, 0))
     nitrogen = np.empty((len(stops), state.members))
@@ -282,7 +284,7 @@ def _advance(
 def _look_again(moments: _Moments, state: PileState, parameters: Parameters, sky: Sky) -> None:
     """Put into the last of the moments what is seen of a pile as it stands now."""
     seen = np.empty((SEEN, state.members))
-    look(_figures(state, parameters), state.y, sky, state.hour, seen)
+    look(_figures(state, parameters), state.y, sky, state.hour, seen, room(state.hour, ERROR_C))
     moments.seen[:, -1] = seen
     moments.water_kg[-1] = state.y[WATER].sum(axis=0)
     moments.nitrogen_kg[-1] = state.nitrogen_kg

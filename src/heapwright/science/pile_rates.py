@@ -56,6 +56,7 @@ from heapwright.science.pile_layout import (
 )
 
 Array = npt.NDArray[np.float64]
+Places = npt.NDArray[np.int64]
 Lane = Any
 """A float, or lanes of them."""
 
@@ -201,7 +202,7 @@ class Sky(NamedTuple):
     rain_factor: Array
 
 
-@compiled
+@inlined
 def between_hours(sky: Sky, hour: float) -> tuple[float, float, float]:
     """Return temperature, humidity ratio and wind at ``hour`` between the hourly values."""
     last = len(sky.temp_c) - 1
@@ -647,7 +648,7 @@ def bend(u: Array, j: Decay, f: Array, water_yield: Lane, core: Lane, shell: Lan
 
 @compiled
 def forced(
-    sky: Sky, member: Array, hour: Array, h: Array, share: float, rain: Array, at: Array
+    sky: Sky, member: Places, hour: Array, h: Array, share: float, rain: Array, at: Array
 ) -> Forcing:
     """Return the weather of every lane at a share of its step; ``at`` (4, WIDTH) is room for it.
 
@@ -669,7 +670,7 @@ def forced(
     return forcing(temp_c, humidity, row(at, 2), sky.ground_c, sky.shelter, row(rain, 0))
 
 
-@compiled
+@inlined
 def rain_of(sky: Sky, member: int, begin_h: float, end_h: float, rain_mm_h: float) -> float:
     """Return a member's rain in a stretch, by the day in which its middle lies."""
     last = sky.rain_factor.shape[1] - 1
@@ -698,7 +699,7 @@ class Errors(NamedTuple):
 def step(
     rows: Array,
     y: Array,
-    member: Array,
+    member: Places,
     hour: Array,
     length_h: Array,
     sky: Sky,
@@ -897,7 +898,7 @@ VERDICT: Final = 5
 DECAYS: Final = len(Decay._fields)
 
 
-@compiled
+@inlined
 def length_of(hour: float, end: float, wish: float, icy: bool) -> float:
     """Return how long a step to take: an even share of the stretch, no longer than wished."""
     h = (end - hour) / math.ceil(ALMOST * (end - hour) / wish)
@@ -905,6 +906,45 @@ def length_of(hour: float, end: float, wish: float, icy: bool) -> float:
         # Nothing undoes an error there, and the weather has a kink each hour.
         h = min(h, math.floor(hour + FINEST_H) + 1.0 - hour)
     return end - hour if h >= ALMOST * (end - hour) else h
+
+
+class Room(NamedTuple):
+    """Room for what the lanes are at: compiled code asks for no memory of its own."""
+
+    rows: Array
+    now: Array
+    new: Array
+    u: Array
+    f: Array
+    decays: Array
+    ends: Array
+    shown: Array
+    verdict: Array
+    at: Array
+    hour: Array
+    h: Array
+    rain: Array
+    limit: Array
+    wish: Array
+    member: Places
+    stretch: Places
+    refused: npt.NDArray[np.bool_]
+    begun: npt.NDArray[np.bool_]
+
+
+def room(hour: float, error_c: float) -> Room:
+    """Return room for lanes that wait for their members at an hour."""
+
+    def floats(*shape: int) -> Array:
+        return np.zeros((*shape, WIDTH))
+
+    return Room(
+        floats(len(Figures._fields)), floats(ROWS), floats(ROWS), floats(ROWS), floats(5, ROWS),
+        floats(DECAYS), floats(DECAYS), floats(SEEN), floats(VERDICT), floats(4),
+        np.full(WIDTH, hour), np.full(WIDTH, FINEST_H), floats(), np.full(WIDTH, error_c), floats(),
+        np.full(WIDTH, -1), np.zeros(WIDTH, np.int64),
+        np.zeros(WIDTH, np.bool_), np.zeros(WIDTH, np.bool_),
+    )  # fmt: skip
 
 
 @compiled
@@ -918,6 +958,7 @@ def run(
     step_h: Array,
     kept: Array,
     seen: Array,
+    room: Room,
 ) -> int:
     """Bring every member from the first of ``hours`` to the last.
 
@@ -940,21 +981,16 @@ def run(
         Gets water and pools of both zones at the end of each stretch.
     seen : (members, SEEN, times - 1)
         Gets what :class:`Seen` names then.
+    room : Room
 
     Returns the number of a member for which no step was small enough, or -1.
     """
     members, stretches = y.shape[1], len(rain_mm_h)
-    rows = np.empty((figures.shape[1], WIDTH))
-    now, new, u = np.empty((ROWS, WIDTH)), np.empty((ROWS, WIDTH)), np.empty((ROWS, WIDTH))
-    f = np.empty((5, ROWS, WIDTH))
-    decays, ends = np.empty((DECAYS, WIDTH)), np.empty((DECAYS, WIDTH))
-    shown = np.empty((SEEN, WIDTH))
-    verdict = np.empty((VERDICT, WIDTH))
-    at = np.empty((4, WIDTH))
-    hour, h, rain = np.full(WIDTH, hours[0]), np.full(WIDTH, FINEST_H), np.zeros(WIDTH)
-    limit, wish = np.full(WIDTH, error_c), np.zeros(WIDTH)
-    member, stretch = np.full(WIDTH, -1), np.zeros(WIDTH, np.int64)
-    refused, begun = np.zeros(WIDTH, np.bool_), np.zeros(WIDTH, np.bool_)
+    rows, now, new, u, f = room.rows, room.now, room.new, room.u, room.f
+    decays, ends, shown = room.decays, room.ends, room.shown
+    verdict, at, hour, h, rain = room.verdict, room.at, room.hour, room.h, room.rain
+    limit, wish, member, stretch = room.limit, room.wish, room.member, room.stretch
+    refused, begun = room.refused, room.begun
     waiting, going = 0, 0
     while True:
         handed = False
@@ -1051,10 +1087,9 @@ def run(
 
 
 @compiled
-def look(figures: Array, y: Array, sky: Sky, hour: float, seen: Array) -> None:
+def look(figures: Array, y: Array, sky: Sky, hour: float, seen: Array, room: Room) -> None:
     """Put what :class:`Seen` names of every member into ``seen`` (SEEN, members)."""
-    rows = np.empty((figures.shape[1], WIDTH))
-    now, shown = np.empty((ROWS, WIDTH)), np.empty((SEEN, WIDTH))
+    rows, now, shown = room.rows, room.now, room.shown
     temp_c, humidity, wind_m_s = between_hours(sky, hour)
     w = forcing(temp_c, humidity, wind_m_s, sky.ground_c, sky.shelter, 0.0)
     members = y.shape[1]

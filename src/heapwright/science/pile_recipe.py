@@ -9,8 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 from heapwright.errors import InputError
+from heapwright.science.ingredients import Ingredient
 from heapwright.science.materials import Mark, Span
-from heapwright.science.mixing import Ingredient, Part
+from heapwright.science.mixing import Part
 from heapwright.science.pile_parameters import draw_span
 
 Array = npt.NDArray[np.float64]

@@ -15,22 +15,23 @@ range, and :class:`Weights` sets the other concerns against that.
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 
-from heapwright.errors import InputError
-from heapwright.science.mixing import Array, Ingredient, Limit, MixFacts, draws_of
-
-AMOUNT_TOLERANCE: Final = 0.05
-"""A pile within 5 % of the wanted amount is the wanted pile; whole containers need the room."""
-
-DRY_ROLES: Final = ("brown", "woody")
-"""Layer roles of the dry carbon that makes base, cover and cap."""
+from heapwright.science.goals import (
+    AMOUNT_TOLERANCE,
+    Goals,
+    Stock,
+    Weights,
+    quantities,
+    volumes_m3_kg,
+)
+from heapwright.science.ingredients import MixFacts
+from heapwright.science.limits import ORDINARY_DENSITY_KG_M3, LimitRow, limit_rows
+from heapwright.science.mixing import Array
 
 _SPARE: Final = 1e-5  # hard limits hold with this much of a unit to spare, against rounding
 _CUT_ROUNDS: Final = 15
@@ -42,273 +43,6 @@ _UNITS_OFF_WHOLE: Final = 0.5
 
 class Infeasible(Exception):  # noqa: N818 - an outcome of the search, not an error a person sees
     """No amounts satisfy the limits."""
-
-
-@dataclass(frozen=True, slots=True)
-class Stock:
-    """What is on hand of one ingredient.
-
-    Attributes
-    ----------
-    ingredient : Ingredient
-    available_kg : float
-    unit_kg : float or None
-        Mass of half a container; amounts are whole multiples of it. None: any amount.
-    urgency : float
-        0 (keeps for months) to 1 (must go in today).
-    max_share : float
-        Largest share of the pile's volume, 0 to 1.
-    """
-
-    ingredient: Ingredient
-    available_kg: float
-    unit_kg: float | None = None
-    urgency: float = 0.0
-    max_share: float = 1.0
-
-    @property
-    def is_brown(self) -> bool:
-        """Dry carbon stock, to be spared when it is scarce."""
-        return self.ingredient.layer_role in DRY_ROLES
-
-    @property
-    def usable_kg(self) -> float:
-        """What can be taken: all of it, or its whole half containers."""
-        if not self.unit_kg:
-            return self.available_kg
-        return math.floor(self.available_kg / self.unit_kg + 1e-9) * self.unit_kg
-
-
-@dataclass(frozen=True, slots=True)
-class Goals:
-    """What is wanted of the pile.
-
-    Attributes
-    ----------
-    limits, preferred : mapping of property to Limit
-        The acceptable and the preferred range of ``moisture_pct``, ``cn``,
-        ``bulk_density_kg_m3``, ``free_air_space_pct``, ``food_volume_pct`` and
-        ``dry_volume_pct`` (shares of the volume that are food, and dry cover).
-    volume_m3, mass_kg : float or None
-        The wanted amount, one of the two; neither: as much as the stock makes.
-    water_allowed : bool
-    chance : float or None
-        Least chance that all properties lie in their limits. None: 0.9 where it can be had,
-        otherwise as near as the stock allows.
-    shrink : float
-        Volume of the heap over the summed volumes of its parts.
-    densities : str or None
-        Pair of particle densities for free air space.
-    """
-
-    limits: Mapping[str, Limit]
-    preferred: Mapping[str, Limit]
-    volume_m3: float | None = None
-    mass_kg: float | None = None
-    water_allowed: bool = True
-    chance: float | None = None
-    shrink: float = 1.0
-    densities: str | None = None
-
-    def __post_init__(self) -> None:
-        if self.volume_m3 is not None and self.mass_kg is not None:
-            raise InputError("a volume and a mass are both asked for; give one of the two")
-        for name in ("volume_m3", "mass_kg"):
-            value = getattr(self, name)
-            if value is not None and not 0 < value < math.inf:
-                raise InputError(f"{name} of {value:g} is not above zero")
-        if self.chance is not None and not 0.5 <= self.chance < 1.0:
-            raise InputError(f"a chance of {self.chance:g} is not from 0.5 to below 1")
-
-
-@dataclass(frozen=True, slots=True)
-class Weights:
-    """What each concern costs, in points.
-
-    ``perishable``, ``scarce_brown`` and ``water`` are per unit share of the pile's mass;
-    ``outside`` is for one unit beyond the acceptable range, in a compromise only.
-    """
-
-    perishable: float = 10.0
-    scarce_brown: float = 5.0
-    ingredient: float = 0.3
-    water: float = 2.0
-    density_per_kg_m3: float = 0.05
-    air_per_pct: float = 0.5
-    food_per_pct: float = 0.3
-    dry_per_pct: float = 0.3
-    amount_per_pct: float = 1.5
-    outside: float = 8.0
-
-    def per_unit(self, name: str) -> float:
-        """Return the points for one unit of a property beyond its preferred range."""
-        return {
-            "bulk_density_kg_m3": self.density_per_kg_m3,
-            "free_air_space_pct": self.air_per_pct,
-            "food_volume_pct": self.food_per_pct,
-            "dry_volume_pct": self.dry_per_pct,
-        }.get(name, 1.0)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class LimitRow:
-    """One side of one limit as ``sum(f_i x_i) <= 0`` over wet masses x in kg.
-
-    ``typical`` holds f at the typical values, ``mean`` and ``sd`` its moments over the draws;
-    each of shape (materials + 1,), water last. ``unit`` is the size of f for one unit of the
-    property (1 %, 1 of C:N, 1 kg/m³) per kg of an ordinary mix; it scales points only.
-    """
-
-    property: str
-    side: Literal["low", "high"]
-    bound: float
-    typical: Array
-    mean: Array
-    sd: Array
-    unit: float
-
-    def at(self, columns: Sequence[int]) -> LimitRow:
-        """Return the row over some of the materials only."""
-        index = list(columns)
-        return LimitRow(
-            self.property, self.side, self.bound,
-            self.typical[index], self.mean[index], self.sd[index], self.unit,
-        )  # fmt: skip
-
-    def excess(self, masses_kg: Array, k: float) -> float:
-        """Return by how many units a mix falls short of the cone at ``k`` deviations."""
-        norm = math.sqrt(float(((self.sd * masses_kg) ** 2).sum()))
-        total = max(float(masses_kg.sum()), 1e-12)
-        return float((self.mean @ masses_kg + k * norm) / (self.unit * total))
-
-    def tangent(self, masses_kg: Array, k: float) -> Array:
-        """Return the coefficients of the cone's tangent at ``masses_kg``."""
-        norm = math.sqrt(float(((self.sd * masses_kg) ** 2).sum()))
-        return self.mean + (k / max(norm, 1e-12)) * self.sd**2 * masses_kg
-
-
-# An ordinary pile for scaling points: half water, dry matter of 45 % carbon, 500 kg/m³.
-_DRY_SHARE: Final = 0.5
-_CARBON_SHARE: Final = 0.45
-_DENSITY_KG_M3: Final = 500.0
-
-
-def limit_rows(
-    ingredients: Sequence[Ingredient], limits: Mapping[str, Limit], goals: Goals, facts: MixFacts
-) -> list[LimitRow]:
-    """Return each side of each limit as a linear row over the masses, with its moments.
-
-    What a kilogram brings to a limit is linear in its :data:`FIGURES`, so its mean and variance
-    follow exactly from theirs.
-
-    Raises
-    ------
-    InputError
-        If a limit is on something that is not a property of a mix.
-    """
-    moments = [moments_of(i) for i in ingredients]
-    typical = np.array([m.typical for m in moments])
-    mean = np.array([m.mean for m in moments])
-    covariance = np.array([m.covariance for m in moments])
-    roles = [i.layer_role for i in ingredients]
-    rows = []
-    for name, limit in limits.items():
-        sides: tuple[tuple[Literal["low", "high"], float | None, float], ...] = (
-            ("low", limit.low, -1.0),
-            ("high", limit.high, 1.0),
-        )
-        for side, bound, sign in sides:
-            if bound is None:
-                continue
-            brought = _brought(name, bound, roles, goals, facts)
-            weights = sign * brought.weights
-            constant = sign * brought.constant
-            variance = np.einsum("ij,ijk,ik->i", weights, covariance, weights)
-            rows.append(
-                LimitRow(
-                    property=name,
-                    side=side,
-                    bound=bound,
-                    typical=np.append(
-                        (weights * typical).sum(axis=1) + constant, sign * brought.water
-                    ),
-                    mean=np.append((weights * mean).sum(axis=1) + constant, sign * brought.water),
-                    sd=np.append(np.sqrt(np.maximum(variance, 0.0)), 0.0),
-                    unit=brought.unit,
-                )
-            )
-    return rows
-
-
-FIGURES: Final = ("water", "carbon", "nitrogen", "volatile", "volume")
-"""Per kg of wet mass: kg of water, carbon, nitrogen and volatile solids, and m³."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Moments:
-    """Typical values, means and covariances of an ingredient's :data:`FIGURES`."""
-
-    typical: Array
-    mean: Array
-    covariance: Array
-
-
-@lru_cache(maxsize=512)
-def moments_of(it: Ingredient) -> Moments:
-    """Return the moments of an ingredient's figures over its draws."""
-    d = draws_of(it)
-    dry = 1.0 - d.water
-    drawn = np.array([d.water, dry * d.carbon, dry * d.nitrogen, dry * d.volatile, d.volume_m3_kg])
-    water = it.moisture_pct.typical / 100.0
-    shares = (it.c_pct_dry.typical, it.n_pct_dry.typical, it.vs_pct_dry.typical)
-    typical = [water, *((1.0 - water) * share / 100.0 for share in shares)]
-    return Moments(
-        typical=np.array([*typical, 1.0 / it.bulk_density_kg_m3.typical]),
-        mean=drawn.mean(axis=1),
-        covariance=np.cov(drawn),
-    )
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Brought:
-    """What a kg brings to a limit: ``weights`` (materials, figures) x figures + ``constant``.
-
-    ``water`` is what a kg of water brings, ``unit`` one unit of the property per kg of mix.
-    """
-
-    weights: Array
-    constant: float
-    water: float
-    unit: float
-
-
-def _brought(
-    name: str, bound: float, roles: Sequence[str], goals: Goals, facts: MixFacts
-) -> _Brought:
-    weights = np.zeros((len(roles), len(FIGURES)))
-    water, carbon, nitrogen, volatile, volume = range(len(FIGURES))
-    if name == "moisture_pct":
-        weights[:, water] = 1.0
-        return _Brought(weights, -bound / 100.0, 1.0 - bound / 100.0, 0.01)
-    if name == "cn":
-        weights[:, carbon], weights[:, nitrogen] = 1.0, -bound
-        return _Brought(weights, 0.0, 0.0, _DRY_SHARE * _CARBON_SHARE / max(bound, 1.0))
-    if name == "bulk_density_kg_m3":
-        weights[:, volume] = -bound * goals.shrink
-        return _Brought(weights, 1.0, 1.0, 1.0 / max(bound, 1.0))
-    if name == "free_air_space_pct":
-        pair = facts.densities[goals.densities or facts.default_densities]
-        weights[:, volume] = (1.0 - bound / 100.0) * goals.shrink
-        weights[:, water] = 1.0 / pair.ash_kg_m3 - 1.0 / facts.water_density_kg_m3
-        weights[:, volatile] = 1.0 / pair.ash_kg_m3 - 1.0 / pair.organic_kg_m3
-        of_water = -1.0 / facts.water_density_kg_m3
-        return _Brought(weights, -1.0 / pair.ash_kg_m3, of_water, 0.01 / _DENSITY_KG_M3)
-    counted = {"food_volume_pct": ("food",), "dry_volume_pct": DRY_ROLES}.get(name)
-    if counted is None:
-        raise InputError(f"there is no limit on {name}")
-    inside = np.array([role in counted for role in roles])
-    weights[:, volume] = goals.shrink * (inside - bound / 100.0)
-    return _Brought(weights, 0.0, 0.0, 0.01 / _DENSITY_KG_M3)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -349,7 +83,7 @@ class Programme:
         self.usable_kg = np.array([s.usable_kg for s in stock])
         self.volume_m3_kg = volumes_m3_kg(stock, goals)
         self.quantity = quantities(stock, goals)
-        self.reference_kg = amount if goals.mass_kg is not None else amount * _DENSITY_KG_M3
+        self.reference_kg = amount if goals.mass_kg is not None else amount * ORDINARY_DENSITY_KG_M3
         self.scale = np.array([s.unit_kg or 1.0 for s in stock] + [1.0])
         room_kg = amount * (1.0 + AMOUNT_TOLERANCE) / self.quantity[:-1]
         self.most_kg = np.maximum(np.minimum(room_kg, self.usable_kg), 1e-9)
@@ -435,7 +169,7 @@ class Programme:
             if s.max_share < 1.0:
                 one = np.eye(1, n + 1, i)[0]
                 share = one * self.volume_m3_kg[i] - s.max_share * self.volume_m3_kg
-                add(share * _DENSITY_KG_M3 / self.reference_kg, 0.0)
+                add(share * ORDINARY_DENSITY_KG_M3 / self.reference_kg, 0.0)
         self.links = np.append(self.links, np.zeros(len(rows) - len(self.links), dtype=bool))
         return np.array(rows), np.array(rhs)
 
@@ -666,19 +400,6 @@ def _continuous(
         raise Infeasible
     prices = answer.ineqlin.marginals if matrix else np.zeros(0)
     return answer.x, prices[: len(rows)]
-
-
-def volumes_m3_kg(stock: Sequence[Stock], goals: Goals) -> Array:
-    """Return heap volume per kg of each stock, water (which adds none) last."""
-    volumes = [1.0 / s.ingredient.bulk_density_kg_m3.typical for s in stock]
-    return goals.shrink * np.array([*volumes, 0.0])
-
-
-def quantities(stock: Sequence[Stock], goals: Goals) -> Array:
-    """Return what a kg of each stock adds to the wanted quantity, water last: kg or m³."""
-    if goals.mass_kg is not None:
-        return np.ones(len(stock) + 1)
-    return volumes_m3_kg(stock, goals)
 
 
 def largest_amount(

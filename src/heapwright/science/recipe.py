@@ -15,30 +15,20 @@ from typing import Final
 import numpy as np
 
 from heapwright.errors import InputError
+from heapwright.science.goals import AMOUNT_TOLERANCE, Goals, Stock
+from heapwright.science.ingredients import WATER, Ingredient, MixFacts
+from heapwright.science.limits import LimitRow, limit_rows
 from heapwright.science.mixing import (
     PROPERTIES,
-    WATER,
     Array,
-    Ingredient,
     Limit,
     Mix,
-    MixFacts,
     MixSpread,
     Part,
     mix_of,
     spread_of,
 )
-from heapwright.science.programme import (
-    AMOUNT_TOLERANCE,
-    Goals,
-    Infeasible,
-    LimitRow,
-    Programme,
-    Stock,
-    largest_amount,
-    least_cost,
-    limit_rows,
-)
+from heapwright.science.programme import Infeasible, Programme, largest_amount, least_cost
 
 DEFAULT_CHANCE: Final = 0.9
 """The sureness aimed at when none is asked for."""

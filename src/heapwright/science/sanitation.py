@@ -9,7 +9,7 @@ the days filled in.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from itertools import pairwise
 from typing import Literal
@@ -148,12 +148,24 @@ def _judge(
         met = past.met_date() if past.assumptions_hold else None
         if met is not None:
             notes.append(f"Had been met on {day_text(met)}, before {what} on {day_text(when)}.")
+        why = f"before {what} on {day_text(when)}: no longer counts"
         for record in _day_records(past):
-            why = f"before {what} on {day_text(when)}: no longer counts"
-            days[record.date] = DayRecord(record.date, record.lowest_temp_c, False, why)
+            _put(days, replace(record, counts=False, why=why))
     current = Assessment(rule, periods[-1], stated, terms)
-    days.update((record.date, record) for record in _day_records(current))
+    for record in _day_records(current):
+        _put(days, record)
     return _proof(current, notes, tuple(days[key] for key in sorted(days)))
+
+
+def _put(days: dict[date, DayRecord], record: DayRecord) -> None:
+    """Put a day in; one that a start splits keeps the lowest reading of both its parts."""
+    before = days.get(record.date)
+    read = [
+        one.lowest_temp_c
+        for one in (before, record)
+        if one is not None and one.lowest_temp_c is not None
+    ]
+    days[record.date] = replace(record, lowest_temp_c=min(read, default=None))
 
 
 def _unjudged(

@@ -126,6 +126,26 @@ def temperature_history(
     """
     if not readings and not forecast:
         raise ValueError("a temperature history needs a reading or a forecast")
+    return _temperature_history(
+        tuple(readings), uid, title, built, tuple(forecast), tuple(acts), tuple(thresholds),
+        width_px, height_px, temp_unit,
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=64)
+def _temperature_history(
+    readings: tuple[Reading, ...],
+    uid: str,
+    title: str,
+    built: datetime,
+    forecast: tuple[Forecast, ...],
+    acts: tuple[Act, ...],
+    thresholds: tuple[Threshold, ...],
+    width_px: int,
+    height_px: int,
+    temp_unit: TempUnit,
+) -> Chart:
+    """Draw a history; the same one, of which even the specification is long, is drawn once."""
     spec = _history_spec(
         readings, built, forecast, acts, thresholds, width_px, height_px, temp_unit
     )
@@ -166,6 +186,26 @@ def level_history(
     """
     if not levels:
         raise ValueError("a history needs a level")
+    return _level_history(
+        tuple(levels), uid, title, unit, built, tuple(acts), tuple(limits), lowest, highest,
+        width_px, height_px,
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=64)
+def _level_history(
+    levels: tuple[Level, ...],
+    uid: str,
+    title: str,
+    unit: str,
+    built: datetime,
+    acts: tuple[Act, ...],
+    limits: tuple[Limit, ...],
+    lowest: float,
+    highest: float | None,
+    width_px: int,
+    height_px: int,
+) -> Chart:
     spec = _level_spec(levels, built, acts, limits, lowest, highest, width_px, height_px)
     end = levels[-1]
     words = [
@@ -655,7 +695,8 @@ def _words_beside(
         return []
     per_unit = plot_height / (domain[1] - domain[0])
     wanted = [(domain[1] - limit.value) * per_unit for limit in limits]
-    centres = spread(wanted, [_TYPE_PX * 1.2] * len(wanted), -8, plot_height + 8, 1)
+    # from a little above the plot: over that stand the words of the acts
+    centres = spread(wanted, [_TYPE_PX * 1.2] * len(wanted), -3, plot_height + 8, 1)
     return [
         {
             "data": {"values": [{"word": limit.word}]},

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from django.utils.translation import gettext as _
+
 from heapwright import units
 from heapwright.people.models import Units
 
@@ -115,6 +117,21 @@ def figure(value_si: float | None, measure: str, system: str) -> str:
         return "–"
     unit = MEASURES[measure][system]
     return f"{unit.from_si(value_si):.{unit.digits}f}"
+
+
+def or_under(value_si: float, measure: str, system: str) -> str:
+    """Return a figure with its unit; what is there but rounds to nothing is “under” one step."""
+    shown = with_unit(value_si, measure, system)
+    if value_si <= 0 or float(figure(value_si, measure, system)) > 0:
+        return shown
+    unit = MEASURES[measure][system]
+    return _("under %(least)s") % {"least": f"{10**-unit.digits:g}{NBSP}{unit.sign}"}
+
+
+def three_digits(value: float) -> str:
+    """Return a number to three significant digits, written out: 1440, 39.1, 0.85."""
+    shown = float(f"{value:.3g}")
+    return f"{value:.0f}" if abs(shown) >= 100 else f"{shown:g}"
 
 
 def with_unit(value_si: float | None, measure: str, system: str) -> str:

@@ -2,24 +2,24 @@
 
 Nothing here repairs; it says what it finds. The books of each lot are played from its lines
 and compared with sums that the database makes on its own, and the whole site's with what the
-pages say that stands.
+pages say that stands. All lots are played at once, anew each time, as columns; the steps of a
+lot where something is odd are then told one by one.
 """
 
 from __future__ import annotations
 
-import math
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
 from django.db import connection
-from django.db.models import Max, Min, Sum
+from django.db.models import Max, Min, QuerySet, Sum
 from django.utils.translation import gettext as _
 
 from heapwright.yard import ledger
-from heapwright.yard.amounts import EMPTY_KG
+from heapwright.yard.audit_play import CLOSE, SLACK_KG, Step, play
 from heapwright.yard.models import (
     DailySummary,
     End,
@@ -37,9 +37,6 @@ from heapwright.yard.models import (
 from heapwright.yard.photos import path_of
 from heapwright.yard.readings import fresh_summaries
 from heapwright.yard.state import LotState, state_at
-
-SLACK_KG = 1e-3
-"""A gram over all the site: the rounding of sums of millions of lines is far below it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +89,7 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class Audit:
-    """The result of an audit."""
+    """The result of an audit; ``lots`` by code, all or those that were asked for."""
 
     site: Balance
     lots: dict[str, Balance]
@@ -113,21 +110,42 @@ def audit(*, deep: bool = False) -> Audit:
         Also make every daily summary anew from the readings and compare, let the database check
         itself, and look for the file of every photo; takes minutes where a logger wrote for years.
     """
-    lots = dict(Lot.objects.order_by("id").values_list("id", "code"))
-    sums, played = _sums(), _played()
+    found = books()
+    findings = [*found.findings, *oddities()]
+    if deep:
+        findings += _summaries()
+        findings += _database()
+        findings += _photos()
+    return Audit(found.site, found.lots, tuple(findings))
+
+
+def books(*, every: bool = True) -> Audit:
+    """Audit the books of the site and of each lot; see :func:`oddities` for the rest.
+
+    Parameters
+    ----------
+    every : bool
+        Whether to give the balance of every lot, or only of those that hold something or are
+        off. Every lot is audited either way.
+    """
+    played, standing = play(), state_at()
+    stands = played.standing()
+    said = {state.id: state.mass_kg for state in standing}
+    odd = played.odd() | {
+        lot_id
+        for lot_id, mass_kg in stands.items()
+        if abs(mass_kg - said.get(lot_id, 0.0)) > CLOSE * SLACK_KG
+    }
+    sums = _sums(None if every else odd | said.keys())
+    lots = Lot.objects.order_by("id")
     balances: dict[str, Balance] = {}
     findings: list[Finding] = []
-    ends: dict[int, int] = {}
-    for lot_id, code in lots.items():
-        steps = played.get(lot_id, [])
-        standing_kg = math.fsum(step.net_kg for step in steps)
-        if steps and standing_kg <= EMPTY_KG:
-            ends[lot_id] = steps[-1].entry_id
-        balance = _balance(sums.get(lot_id, {}), standing_kg)
+    for lot_id, code in (lots if every else lots.filter(id__in=sums)).values_list("id", "code"):
+        balance = _balance(sums.get(lot_id, {}), stands.get(lot_id, 0.0))
         balances[code] = balance
-        findings += _of_lot(code, balance, steps)
-    standing = state_at()
-    site = _balance(_over_all(sums), sum(state.mass_kg for state in standing))
+        if lot_id in odd or abs(balance.residual_kg) > SLACK_KG:
+            findings += _of_lot(code, balance, played.steps(lot_id))
+    site = _balance(_over_all(), sum(said.values()))
     if abs(site.residual_kg) > SLACK_KG:
         findings.append(
             Finding(
@@ -135,13 +153,12 @@ def audit(*, deep: bool = False) -> Audit:
                 % {"residual": site.residual_kg}
             )
         )
-    findings += _after_the_end(ends)
-    findings += _shared_bays(standing)
-    if deep:
-        findings += _summaries()
-        findings += _database()
-        findings += _photos()
     return Audit(site, balances, tuple(findings))
+
+
+def oddities() -> tuple[Finding, ...]:
+    """Return what a person should look at though the books add up."""
+    return (*_after_the_end(), *_shared_bays(state_at()))
 
 
 def totals(
@@ -177,74 +194,35 @@ Sums = dict[tuple[str, str], float]
 """The mass of lines by (side, other end)."""
 
 
-def _sums() -> dict[int, Sums]:
-    """Return the sums of each lot's lines as the database makes them."""
+def _lines() -> QuerySet[Flow]:
+    return Flow.objects.exclude(entry__in=ledger.struck()).order_by()
+
+
+def _sums(lot_ids: Collection[int] | None) -> dict[int, Sums]:
+    """Return the sums of the lines of these lots (all: None) as the database makes them."""
     found: dict[int, Sums] = defaultdict(lambda: defaultdict(float))
-    lines = Flow.objects.exclude(entry__in=ledger.struck()).order_by()
     for side, other in (("to", "from"), ("from", "to")):
-        rows = (
-            lines.filter(**{f"{side}_lot__isnull": False})
-            .values_list(f"{side}_lot_id", f"{other}_kind")
-            .annotate(Sum("mass_kg"))
-        )
-        for lot_id, kind, mass_kg in rows:
+        lines = _lines().filter(**{f"{side}_lot__isnull": False})
+        if lot_ids is not None:
+            lines = lines.filter(**{f"{side}_lot__in": lot_ids})
+        for lot_id, kind, mass_kg in lines.values_list(f"{side}_lot_id", f"{other}_kind").annotate(
+            Sum("mass_kg")
+        ):
             found[lot_id][side, kind] = mass_kg
     return found
 
 
-def _over_all(sums: Mapping[int, Sums]) -> Sums:
+def _over_all() -> Sums:
     """Return the sums over all lots; lines between lots are in both sides of it."""
     found: Sums = defaultdict(float)
-    for of_lot in sums.values():
-        for ends, mass_kg in of_lot.items():
-            found[ends] += mass_kg
+    for from_kind, to_kind, mass_kg in (
+        _lines().values_list("from_kind", "to_kind").annotate(Sum("mass_kg"))
+    ):
+        if to_kind == End.LOT:
+            found["to", from_kind] += mass_kg
+        if from_kind == End.LOT:
+            found["from", to_kind] += mass_kg
     return found
-
-
-@dataclass(slots=True)
-class _Step:
-    """What one entry does to the books of a lot, and what it says that the lot held then."""
-
-    entry_id: int
-    net_kg: float = 0.0
-    holds_kg: float | None = None
-    begins: bool = False
-
-
-def _played() -> dict[int, list[_Step]]:
-    """Return the steps of every lot in the order of events, read anew from lines and standings."""
-    found: dict[int, dict[int, _Step]] = defaultdict(dict)
-
-    def step(lot_id: int, entry_id: int) -> _Step:
-        of_lot = found[lot_id]
-        one = of_lot.get(entry_id)
-        if one is None:
-            one = of_lot[entry_id] = _Step(entry_id)
-        return one
-
-    struck = ledger.struck()
-    for entry_id, from_lot, to_lot, mass_kg in (
-        Flow.objects.exclude(entry__in=struck)
-        .order_by()
-        .values_list("entry_id", "from_lot_id", "to_lot_id", "mass_kg")
-    ):
-        if to_lot is not None:
-            step(to_lot, entry_id).net_kg += mass_kg
-        if from_lot is not None:
-            step(from_lot, entry_id).net_kg -= mass_kg
-    for entry_id, lot_id, begins, holds_kg in (
-        Standing.objects.exclude(entry__in=struck)
-        .order_by()
-        .values_list("entry_id", "lot_id", "begins", "holds_kg")
-    ):
-        of = step(lot_id, entry_id)
-        of.begins, of.holds_kg = begins, holds_kg
-    in_order = Entry.objects.exclude(id__in=struck).order_by("happened_at", "id")
-    place = {one: number for number, one in enumerate(in_order.values_list("id", flat=True))}
-    return {
-        lot_id: sorted(of_lot.values(), key=lambda one: place[one.entry_id])
-        for lot_id, of_lot in found.items()
-    }
 
 
 def _balance(sums: Mapping[tuple[str, str], float], standing_kg: float) -> Balance:
@@ -268,7 +246,7 @@ _COLUMNS: Final = {
 """The columns of a balance, each the sum of the lines with this side and other end."""
 
 
-def _of_lot(code: str, balance: Balance, steps: Sequence[_Step]) -> Iterator[Finding]:
+def _of_lot(code: str, balance: Balance, steps: Sequence[Step]) -> Iterator[Finding]:
     if abs(balance.residual_kg) > SLACK_KG:
         yield Finding(
             _("%(residual).3f kg of %(lot)s do not add up")
@@ -306,25 +284,20 @@ def _of_lot(code: str, balance: Balance, steps: Sequence[_Step]) -> Iterator[Fin
             )
 
 
-def _after_the_end(ends: Mapping[int, int]) -> Iterator[Finding]:
-    """Return a finding for each lot that was tended when nothing of it was left.
+_AT_ONCE: Final = 500
+"""Lots named to the database in one query."""
 
-    ``ends`` has the entry with which each such lot was emptied.
-    """
+
+def _after_the_end() -> Iterator[Finding]:
+    """Return a finding for each lot that was tended when nothing of it was left."""
     tended = Entry.lots.through.objects.filter(
-        entry__struck_at=None, entry__kind__in=(Kind.CHECK, Kind.TURN, Kind.COVER)
-    )
+        entry__kind__in=(Kind.CHECK, Kind.TURN, Kind.COVER)
+    ).exclude(entry__in=ledger.struck())
     last = dict(tended.order_by().values_list("lot_id").annotate(Max("entry__happened_at")))
-    of_tended = [entry_id for lot_id, entry_id in ends.items() if lot_id in last]
-    ended = {
-        one.id: one.happened_at
-        for one in Entry.objects.only("happened_at").in_bulk(of_tended).values()
-    }
-    late = {
-        lot_id: ended[entry_id]
-        for lot_id, entry_id in ends.items()
-        if lot_id in last and last[lot_id] > ended[entry_id]
-    }
+    gone = sorted(last.keys() - {state.id for state in state_at()})
+    late = {lot_id: at for lot_id, at in _last_steps(gone).items() if last[lot_id] > at}
+    for lot_id in ledger.held_kg(lot_ids=late):  # not standing because nothing made it
+        del late[lot_id]
     for lot_id, at in late.items():
         touch = (
             tended.filter(lot=lot_id, entry__happened_at__gt=at)
@@ -342,6 +315,23 @@ def _after_the_end(ends: Mapping[int, int]) -> Iterator[Finding]:
             touch.entry_id,
             grave=False,
         )
+
+
+def _last_steps(lot_ids: Sequence[int]) -> dict[int, datetime]:
+    """Return when something was taken from each of these lots last, or said of where it stood."""
+    found: dict[int, datetime] = {}
+    for start in range(0, len(lot_ids), _AT_ONCE):
+        those = lot_ids[start : start + _AT_ONCE]
+        for rows, lot in ((Flow.objects, "from_lot"), (Standing.objects, "lot")):
+            last = (
+                rows.filter(ledger.counts(), **{f"{lot}__in": those})
+                .order_by()
+                .values_list(lot)
+                .annotate(Max("entry__happened_at"))
+            )
+            for lot_id, at in last:
+                found[lot_id] = max(found.get(lot_id, at), at)
+    return found
 
 
 def _shared_bays(standing: Iterable[LotState]) -> Iterator[Finding]:

@@ -14,8 +14,6 @@ from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from typing import TYPE_CHECKING, Final
 
-from django.db.models import Count
-
 from heapwright.data import water
 from heapwright.data.decisions import decision_facts
 from heapwright.data.sanitation import rules, terms
@@ -26,7 +24,7 @@ from heapwright.science.periods import Stated
 from heapwright.science.rules import Rule
 from heapwright.yard import materials, prove, state
 from heapwright.yard.forecast_plan import WALLED, Told, UntoldError, completed, pile_cover
-from heapwright.yard.models import Cover, Entry, Lot, LotKind, Site, Stage
+from heapwright.yard.models import Cover, Lot, LotKind, Site, Stage
 from heapwright.yard.proofs import in_vessel, proofs_of, spacing_days
 from heapwright.yard.recipe import height_limit_m
 from heapwright.yard.state import DayTemp, LotState
@@ -39,6 +37,7 @@ if TYPE_CHECKING:
     from heapwright.science.heap_shape import HeapShape
 
 ASKED: Final = (Stage.FILLING, Stage.HOT, Stage.CURING)
+RAW: Final = (Stage.FILLING, Stage.HOT)
 READ_AT: Final = time(8)
 """When the readings to come are taken, by the site's clock: before anything is turned."""
 
@@ -78,7 +77,7 @@ class Question:
     read_today: bool
     dry: str
     dry_kg: float
-    peers: tuple[tuple[str, str], ...]
+    peers: tuple[str, ...]
     holds_m3: float | None
 
 
@@ -102,7 +101,9 @@ def question(standing: LotState, now: datetime, site: Site) -> Question | None:
     needed = 0
     if proof is not None and not met and standing.stage == Stage.HOT and rule.turnings:
         needed = max(proof.turnings_needed - proof.turnings_credited, 0)
-    dry, dry_kg = ("", 0.0) if standing.stage == Stage.CURING else _dry_on_hand(now)
+    dry, dry_kg = ("", 0.0)
+    if standing.stage in RAW:
+        dry, dry_kg = _dry_on_hand(state.state_at(now), now)
     return Question(
         lot=standing.code,
         stage=standing.stage,
@@ -116,10 +117,50 @@ def question(standing: LotState, now: datetime, site: Site) -> Question | None:
         read_c=temps.highest_c if temps is not None and fresh else None,
         read_today=temps is not None and temps.day == today,
         dry=dry,
-        dry_kg=round(dry_kg / ROUND_KG) * ROUND_KG,
+        dry_kg=dry_kg,
         peers=_peers(standing, temps, now, site),
         holds_m3=_holds_m3(standing),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Elsewhere:
+    """What the question of a heap takes from the rest of the yard, soon told.
+
+    ``dry`` is the dry material on hand, ``peers`` the lots of other heaps that may be put
+    together with this one: what is written about those counts too.
+    """
+
+    dry: tuple[str, float] = ("", 0.0)
+    peers: tuple[int, ...] = ()
+
+
+def elsewhere(
+    heaps: Collection[LotState], now: datetime, standing: Collection[LotState] | None = None
+) -> dict[int, Elsewhere]:
+    """Return for each heap what its question takes from elsewhere: nothing where it cures.
+
+    As quick as the state of what stands. :func:`question` is the same while this is, and the
+    records of the heap and of its peers are.
+
+    Parameters
+    ----------
+    heaps : collection of LotState
+    now : datetime
+    standing : collection of LotState, optional
+        All that stands, where it was asked already.
+    """
+    found = {one.id: Elsewhere() for one in heaps}
+    raw = [one for one in heaps if one.kind == LotKind.PILE and one.stage in RAW]
+    if not raw:
+        return found
+    standing = state.state_at(now) if standing is None else standing
+    dry = _dry_on_hand(standing, now)
+    small = [one.id for one in standing if _is_small_and_raw(one)]
+    for one in raw:
+        peers = [each for each in small if each != one.id] if _is_small_and_raw(one) else []
+        found[one.id] = Elsewhere(dry, tuple(peers))
+    return found
 
 
 def decided(
@@ -181,14 +222,16 @@ def decided(
 # What it would be worth to turn in
 
 
-def _dry_on_hand(now: datetime) -> tuple[str, float]:
-    """Return the dry material on hand that gives most room for air, and how much there is.
+def _dry_on_hand(standing: Collection[LotState], now: datetime) -> tuple[str, float]:
+    """Return the dry material on hand that gives most room for air, and about how much there is.
 
     Chips before leaves and straw; of these the one of which most is there.
     """
     library = materials.library(now)
     there: dict[str, float] = defaultdict(float)
-    for lot in state.stock(now):
+    for lot in standing:
+        if lot.kind not in (LotKind.STOCK, LotKind.OVERS):
+            continue
         material_id = "compost_overs" if lot.kind == LotKind.OVERS else lot.material_id
         there[material_id] += lot.mass_kg
     least_kg = decision_facts().thresholds.least_dry_kg
@@ -204,7 +247,7 @@ def _dry_on_hand(now: datetime) -> tuple[str, float]:
     if not found:
         return USUAL_DRY, 0.0
     _role, less_kg, name = min(found)
-    return name, -less_kg
+    return name, round(-less_kg / ROUND_KG) * ROUND_KG
 
 
 def _dry_choice(asked: Question, now: datetime) -> DryChoice | None:
@@ -235,22 +278,21 @@ def _dry_choice(asked: Question, now: datetime) -> DryChoice | None:
 
 
 def _is_small_and_cold(one: LotState, temps: DayTemp | None, proof_days: int) -> bool:
-    facts = decision_facts()
-    raw = one.stage in (Stage.FILLING, Stage.HOT) and not proof_days
-    small = one.volume_m3 is not None and one.volume_m3 < facts.thresholds.small_m3
-    return raw and small and temps is not None and temps.highest_c < facts.cooled_c
+    cold = temps is not None and temps.highest_c < decision_facts().cooled_c
+    return _is_small_and_raw(one) and cold and not proof_days
 
 
-def _peers(
-    standing: LotState, temps: DayTemp | None, now: datetime, site: Site
-) -> tuple[tuple[str, str], ...]:
-    """Return other heaps that are small and cold too, where this one is, with their marks."""
+def _is_small_and_raw(one: LotState) -> bool:
+    small = one.volume_m3 is not None and one.volume_m3 < decision_facts().thresholds.small_m3
+    return small and one.kind == LotKind.PILE and one.stage in RAW
+
+
+def _peers(standing: LotState, temps: DayTemp | None, now: datetime, site: Site) -> tuple[str, ...]:
+    """Return other heaps that are small and cold too, where this one is."""
     if not _is_small_and_cold(standing, temps, 0):
         return ()
     others = [
-        one
-        for one in state.state_at(now)
-        if one.kind == LotKind.PILE and one.id != standing.id and one.stage in ASKED
+        one for one in state.state_at(now) if _is_small_and_raw(one) and one.id != standing.id
     ]
     read = state.day_temps([one.id for one in others], now)
     others = [one for one in others if _is_small_and_cold(one, read.get(one.id), 0)]
@@ -261,20 +303,7 @@ def _peers(
 
     if days(standing):
         return ()
-    codes = [one.code for one in others if not days(one)][:PEERS]
-    marks = marks_of(codes)
-    return tuple((code, marks[code]) for code in codes)
-
-
-def marks_of(codes: Collection[str]) -> dict[str, str]:
-    """Return for each lot a mark that changes with each entry about it, and each strike."""
-    counted = (
-        Entry.objects.filter(lots__code__in=codes)
-        .order_by()
-        .values_list("lots__code")
-        .annotate(Count("id"), Count("struck_at"))
-    )
-    return {code: f"{written}-{struck}" for code, written, struck in counted}
+    return tuple([one.code for one in others if not days(one)][:PEERS])
 
 
 def _others(asked: Question, now: datetime, ensemble_of: EnsembleOf) -> tuple[Other, ...]:
@@ -285,7 +314,7 @@ def _others(asked: Question, now: datetime, ensemble_of: EnsembleOf) -> tuple[Ot
     from heapwright.science.pile import HOT_C
 
     found = []
-    for code, mark in asked.peers:
+    for code in asked.peers:
         try:
             heap, ensemble = ensemble_of(Lot.objects.get(code=code), now)
         except (UntoldError, InputError):
@@ -293,7 +322,7 @@ def _others(asked: Question, now: datetime, ensemble_of: EnsembleOf) -> tuple[Ot
         done, hour = heap.plan.acts, heap.hour(now)
         alone = runner(ensemble, done, hour, ahead_days())((), ())
         hot = np.mean(alone.core_c.max(axis=0) >= HOT_C)
-        found.append(Other(code, standing(ensemble, done, hour).end, float(hot), mark))
+        found.append(Other(code, standing(ensemble, done, hour).end, float(hot)))
     return tuple(found)
 
 

@@ -9,44 +9,35 @@ A modelled temperature is never evidence of sanitation: nothing here is read by 
 
 from __future__ import annotations
 
-import hashlib
 import math
 import statistics
 import time as clock
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass, fields, is_dataclass, replace
-from datetime import UTC, datetime, time, timedelta
+from dataclasses import dataclass, replace
+from datetime import datetime, time, timedelta
 from functools import cache
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from django.core.cache import caches
-from django.db.models import Count, Max
 from django.dispatch import Signal
 from django.utils import timezone
 from django.utils.translation import gettext_noop
 
-import heapwright
 from heapwright.data.outlook import outlook_figure
-from heapwright.yard import decide, ledger, state
+from heapwright.yard import decide, state
 from heapwright.yard import weather as site_weather
-from heapwright.yard.forecast_learned import Lessons, have_learned, lessons
+from heapwright.yard.forecast_learned import have_learned, lessons
+from heapwright.yard.forecast_marks import Marks, all_marks, digest_of, marks_of, model_version
 from heapwright.yard.forecast_plan import Told, UntoldError, told
 from heapwright.yard.forecast_seen import observations
 from heapwright.yard.forecast_worker import ROUTINE, URGENT, have_done
 from heapwright.yard.models import (
-    Entry,
-    Flow,
     Kind,
     Lot,
     LotKind,
-    OwnMaterial,
-    Place,
     Site,
     Stage,
-    WeatherRow,
 )
-from heapwright.yard.models.weather import WeatherSettings
 from heapwright.yard.proofs import proofs_of, rule_for, spacing_days
 from heapwright.yard.state import LotState
 from heapwright.yard.yardstick import in_force
@@ -158,21 +149,30 @@ class Outlook:
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """An answer in the cache: what it rests on (``mark`` soon told, ``digest`` exactly)."""
+    """An answer in the cache: what it rests on (``marks`` soon told, ``digest`` exactly)."""
 
-    mark: str
+    marks: Marks
     digest: str
     made_at: datetime
     answer: Outlook | UntoldError
 
 
 @dataclass(frozen=True, slots=True)
+class KeptEnsemble:
+    """The ensemble behind an answer, to decide anew what to do without running it again."""
+
+    digest: str
+    ensemble: Assimilated
+
+
+@dataclass(frozen=True, slots=True)
 class KeptAdvice:
     """The decisions of an answer without their curves, small enough to be read for every page."""
 
-    mark: str
+    marks: Marks
     made_at: datetime
     decisions: tuple[Decision, ...]
+    told: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,12 +180,14 @@ class Advised:
     """What the forecast advises for a heap now.
 
     Where it is not ``fresh``, something has changed since (or there never was an answer): what
-    it advised then is not told. ``made_at`` is the moment that it speaks of.
+    it advised then is not told. ``made_at`` is the moment that it speaks of. Where the heap is
+    ``told``, no decision means that none is worth the work; else nobody has looked.
     """
 
     decisions: tuple[Decision, ...]
     fresh: bool
     made_at: datetime | None = None
+    told: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,6 +196,7 @@ class Known:
 
     ``outlook`` is the last answer (None where there never was one), ``untold`` why there cannot
     be one; ``fresh``: nothing has changed since; ``usual_s`` how long a run usually takes.
+    ``advice_fresh``: nor has anything that only the decisions rest on.
     """
 
     outlook: Outlook | None
@@ -201,6 +204,7 @@ class Known:
     fresh: bool
     made_at: datetime | None
     usual_s: float
+    advice_fresh: bool = True
 
     @property
     def pending(self) -> bool:
@@ -210,9 +214,10 @@ class Known:
     @property
     def advised(self) -> Advised:
         """What it advises, as :func:`advice` tells it."""
-        there = self.fresh and self.outlook is not None
-        decisions = self.outlook.decisions if there and self.outlook is not None else ()
-        return Advised(decisions, self.fresh, self.made_at)
+        fresh = self.fresh and self.advice_fresh
+        told = fresh and self.outlook is not None
+        decisions = self.outlook.decisions if told and self.outlook is not None else ()
+        return Advised(decisions, fresh, self.made_at, told)
 
 
 def look(
@@ -232,7 +237,7 @@ def look(
     """
     usual_s = usual()
     found = {}
-    for one, there, unseen, fresh in _looked(lots, _name, now, site):
+    for one, there, unseen, fresh, sound in _looked(lots, _name, now, site):
         answer = unseen or (None if there is None else there.answer)
         found[one.id] = Known(
             outlook=answer if isinstance(answer, Outlook) else None,
@@ -240,24 +245,31 @@ def look(
             fresh=fresh,
             made_at=None if there is None or unseen else there.made_at,
             usual_s=usual_s,
+            advice_fresh=sound,
         )
     return found
 
 
 def advice(
-    lots: Collection[LotState], *, now: datetime | None = None, site: Site | None = None
+    lots: Collection[LotState],
+    *,
+    now: datetime | None = None,
+    site: Site | None = None,
+    standing: Collection[LotState] | None = None,
 ) -> dict[int, Advised]:
     """Return what the forecast advises for heaps by lot, and have computed what is not known.
 
     As :func:`look`, without the curves, so that it costs little however many heaps stand.
+    ``standing`` is all that stands, where it was asked already.
     """
     return {
         one.id: Advised(
-            there.decisions if there is not None and fresh and unseen is None else (),
-            fresh,
+            there.decisions if there is not None and sound and unseen is None else (),
+            sound,
             None if there is None else there.made_at,
+            there is not None and sound and unseen is None and there.told,
         )
-        for one, there, unseen, fresh in _looked(lots, _advice_name, now, site)
+        for one, there, unseen, _fresh, sound in _looked(lots, _advice_name, now, site, standing)
     }
 
 
@@ -266,27 +278,32 @@ def _looked(
     name: Callable[[int], str],
     now: datetime | None,
     site: Site | None,
-) -> list[tuple[LotState, Any, UntoldError | None, bool]]:
-    """Return of each heap what is kept under a name, why it is not foreseen, whether it holds."""
+    standing: Collection[LotState] | None = None,
+) -> list[tuple[LotState, Any, UntoldError | None, bool, bool]]:
+    """Return of each heap what is kept under a name, why it is not foreseen, whether it holds.
+
+    The last two: whether the forecast holds, and whether what it advises does.
+    """
     asked, now = now, now or timezone.now()
     heaps = [one for one in lots if one.kind == LotKind.PILE]
     if not heaps:
         return []
     taught = lessons(model_version(), now)
-    marks = _marks([one.id for one in heaps], now, taught, site)
+    marks = all_marks(heaps, now, taught, site, standing)
     kept: dict[str, Any] = caches["forecasts"].get_many([name(one.id) for one in heaps])
     found = []
     for one in heaps:
         there = kept.get(name(one.id))
         unseen = _unseen(one, now)
-        fresh = unseen is not None or (there is not None and there.mark == marks[one.id])
-        if not fresh:
+        if unseen is None and (there is None or there.marks != marks[one.id]):
             rank = URGENT if len(heaps) == 1 else ROUTINE
             have_done(_name(one.id), _refreshing(one.id, asked), rank=rank)
-            again = caches["forecasts"].get(name(one.id))
-            if again is not None and again.mark == marks[one.id]:
-                there, fresh = again, True
-        found.append((one, there, unseen, fresh))
+            there = caches["forecasts"].get(name(one.id)) or there
+        holds = None if there is None else there.marks
+        fresh = unseen is not None or (
+            holds is not None and holds.forecast == marks[one.id].forecast
+        )
+        found.append((one, there, unseen, fresh, unseen is not None or holds == marks[one.id]))
     have_learned(taught, model_version())
     return found
 
@@ -301,6 +318,8 @@ def _refreshing(lot_id: int, now: datetime | None) -> Callable[[], None]:
 def refresh(lot_id: int, *, now: datetime | None = None, anew: bool = False) -> Kept:
     """Return the answer of one heap that holds now, computed if what it rests on has changed.
 
+    Where only what the decisions rest on has changed, only they are made anew.
+
     Parameters
     ----------
     lot_id : int
@@ -309,15 +328,21 @@ def refresh(lot_id: int, *, now: datetime | None = None, anew: bool = False) -> 
         Compute it even if nothing has changed.
     """
     now = now or timezone.now()
-    mark = _marks([lot_id], now)[lot_id]
+    marks = all_marks(state.state_at(now, lot_ids=[lot_id]), now).get(lot_id)
+    if marks is None:  # nothing of it is left
+        mark = marks_of([lot_id], now)[lot_id]
+        marks = Marks(mark, mark)
     there: Kept | None = caches["forecasts"].get(_name(lot_id))
-    if there is not None and there.mark == mark and not anew:
+    if there is not None and there.marks == marks and not anew:
         if not caches["forecasts"].has_key(_advice_name(lot_id)):
             _keep(lot_id, there)
         return there
     lot = Lot.objects.get(id=lot_id)
-    digest, answer = foresee(lot, now=now, known=None if anew else there)
-    kept = Kept(mark, digest, now, answer)
+    made = _foreseen(lot, now, known=None if anew else there)
+    digest, answer = made.digest, made.answer
+    kept = Kept(marks, digest, now, answer)
+    if made.ensemble is not None:
+        caches["forecasts"].set(_ensemble_name(lot_id), made.ensemble, timeout=None)
     if isinstance(answer, Outlook):
         foreseen.send_robust(sender=Outlook, lot=lot, outlook=answer, now=now)
     _keep(lot_id, kept)
@@ -326,12 +351,13 @@ def refresh(lot_id: int, *, now: datetime | None = None, anew: bool = False) -> 
 
 def _keep(lot_id: int, kept: Kept) -> None:
     """Keep an answer, and apart from it what it advises."""
+    told = isinstance(kept.answer, Outlook)
     decisions = kept.answer.decisions if isinstance(kept.answer, Outlook) else ()
     bare = tuple(replace(one, ways=()) for one in decisions)
     caches["forecasts"].set_many(
         {
             _name(lot_id): kept,
-            _advice_name(lot_id): KeptAdvice(kept.mark, kept.made_at, bare),
+            _advice_name(lot_id): KeptAdvice(kept.marks, kept.made_at, bare, told),
         },
         timeout=None,
     )
@@ -358,7 +384,32 @@ def foresee(
     members : int, optional
         Size of the ensemble; the table's figure when left out.
     """
-    now = now or timezone.now()
+    made = _foreseen(
+        lot, now or timezone.now(), known=known, days=days, members=members, seed=seed,
+        progress=progress,
+    )  # fmt: skip
+    return made.digest, made.answer
+
+
+@dataclass(frozen=True, slots=True)
+class _Made:
+    """An answer with its digest; the ``ensemble`` behind it where it was run."""
+
+    digest: str
+    answer: Outlook | UntoldError
+    ensemble: KeptEnsemble | None = None
+
+
+def _foreseen(
+    lot: Lot,
+    now: datetime,
+    *,
+    known: Kept | None = None,
+    days: float | None = None,
+    members: int | None = None,
+    seed: int = SEED,
+    progress: Callable[[float], None] | None = None,
+) -> _Made:
     begun = clock.perf_counter()
     days = outlook_figure("ahead_days").value if days is None else days
     members = outlook_figure("members").count if members is None else members
@@ -376,25 +427,34 @@ def foresee(
         length = math.ceil(heap.hour(now) / 24.0 + days)  # the same question for a day
         weather, origins = site_weather.hourly_for(heap.built, length * 24.0)
     except UntoldError as why:
-        return digest_of(why.reason, sorted(why.values.items())), why
+        return _Made(digest_of(why.reason, sorted(why.values.items())), why)
     prior = lessons(model_version(), now).prior(heap.built)
     asked = decide.question(standing, now, site)
-    digest = digest_of(model_version(), heap, turns, weather, length, members, seed, prior, asked)
+    run = digest_of(model_version(), heap, turns, weather, length, members, seed, prior)
+    peers = [] if asked is None else _ids(asked.peers)
+    digest = digest_of(run, asked, sorted(marks_of(peers, now, site=site).items()) if peers else [])
     if known is not None and known.digest == digest:
-        return digest, known.answer
+        return _Made(digest, known.answer)
+
+    def decisions_of(ensemble: Assimilated | None) -> tuple[Decision, ...]:
+        if asked is None or ensemble is None or days < decide.ahead_days():
+            return ()
+        return decide.decided(asked, standing, heap, ensemble, turns, now, site, _ensemble_of)
+
+    ran: KeptEnsemble | None = None
+    if known is not None and isinstance(known.answer, Outlook):
+        ran = caches["forecasts"].get(_ensemble_name(lot.id))
+    if ran is not None and ran.digest == run and isinstance(known.answer, Outlook):
+        return _Made(digest, replace(known.answer, decisions=decisions_of(ran.ensemble)))
     made = model(
         heap, turns, weather,
         days=length, members=members, seed=seed, prior=prior, progress=progress,
     )  # fmt: skip
-    decisions: tuple[Decision, ...] = ()
-    if asked is not None and made.ensemble is not None and days >= decide.ahead_days():
-        decisions = decide.decided(
-            asked, standing, heap, made.ensemble, turns, now, site, _ensemble_of
-        )
+    decisions = decisions_of(made.ensemble)
     took_s = clock.perf_counter() - begun
     observe_took(took_s)
     past, ahead = _shares(origins, heap.hour(now))
-    return digest, Outlook(
+    answer = Outlook(
         lot=lot.code,
         now=now,
         told=heap,
@@ -407,6 +467,12 @@ def foresee(
         took_s=took_s,
         decisions=decisions,
     )
+    kept = None if made.ensemble is None else KeptEnsemble(run, made.ensemble)
+    return _Made(digest, answer, kept)
+
+
+def _ids(codes: Collection[str]) -> list[int]:
+    return list(Lot.objects.filter(code__in=codes).order_by("id").values_list("id", flat=True))
 
 
 def _ensemble_of(lot: Lot, now: datetime) -> tuple[Told, Assimilated]:
@@ -543,7 +609,7 @@ def _too_old() -> UntoldError:
     )
 
 
-# What an answer rests on
+# Where an answer is kept
 
 
 def _name(lot_id: int) -> str:
@@ -555,129 +621,8 @@ def _advice_name(lot_id: int) -> str:
     return f"advice-{model_version()}-{lot_id}"
 
 
-@cache
-def model_version() -> str:
-    """Return a digest of the code and the tables that make a forecast."""
-    root = Path(heapwright.__file__).parent
-    digest = hashlib.sha256()
-    for pattern in (
-        "science/pile*.py", "science/assimilate*.py", "science/air.py", "science/heap_shape.py",
-        "science/mixing.py", "science/weather_series.py", "data/pile*.csv", "data/outlook.csv",
-        "data/materials.csv", "data/climate*.csv", "yard/forecast*.py", "yard/weather.py",
-        "science/decide*.py", "science/water.py", "data/decisions.csv", "data/water.csv",
-        "data/absorbency.csv", "yard/decide.py",
-    ):  # fmt: skip
-        for path in sorted(root.glob(pattern)):
-            digest.update(path.read_bytes())
-    return digest.hexdigest()[:16]
-
-
-def _marks(
-    lot_ids: Collection[int],
-    now: datetime,
-    taught: Lessons | None = None,
-    site: Site | None = None,
-) -> dict[int, str]:
-    """Return for each lot a mark that differs whenever anything that its forecast rests on may.
-
-    It may differ without need (somebody renamed a bed); the digest then spares the run.
-    """
-    parents = _parents(lot_ids)
-    written = ledger.written_about(parents)
-    site = site or Site.load()
-    kinds = (Kind.LAB, Kind.WEATHER, Kind.SETTINGS)
-    taught = taught or lessons(model_version(), now)
-    common = digest_of(
-        model_version(),
-        taught.mark,
-        now.astimezone(site.tz).date(),
-        site.zone,
-        site.latitude_deg,
-        list(
-            Entry.objects.filter(kind__in=kinds)
-            .order_by()
-            .values_list("kind")
-            .annotate(
-                Count("id"),
-                Max("id"),
-                Max("recorded_at"),
-                Count("struck_at"),
-                Max("struck_at"),
-            )
-            .order_by("kind")
-        ),
-        tuple(WeatherRow.objects.aggregate(Count("id"), Max("id")).values()),
-        WeatherSettings.load().climate,
-        list(Place.objects.order_by("id").values_list(*_PLACE)),
-        list(OwnMaterial.objects.order_by("id").values_list()),
-    )
-    return {
-        # as one text: there are thousands of figures
-        lot_id: digest_of(common, repr([written[one] for one in sorted(_line(lot_id, parents))]))
-        for lot_id in lot_ids
-    }
-
-
-_PLACE: Final = ("id", "kind", "width_m", "depth_m", "height_m", "cover")
-_TAKEN_AS_SUCH: Final = (LotKind.COMPOST, LotKind.OVERS)
-
-
-def _parents(lot_ids: Collection[int]) -> dict[int, set[int]]:
-    """Return of each lot, and of all that matters of what went into it, the lots that gave to it.
-
-    Compost and overs are taken as such, whatever they came from: what lies behind them, nearly
-    the whole of a site that screens, is not looked at.
-    """
-    parents: dict[int, set[int]] = {}
-    unknown = set(lot_ids)
-    while unknown:
-        parents.update((one, set()) for one in unknown)
-        found: set[int] = set()
-        for to_lot, from_lot, kind in Flow.objects.filter(
-            to_lot__in=unknown, from_lot__isnull=False
-        ).values_list("to_lot_id", "from_lot_id", "from_lot__kind"):
-            parents[to_lot].add(from_lot)
-            if kind in _TAKEN_AS_SUCH:
-                parents.setdefault(from_lot, set())
-            else:
-                found.add(from_lot)
-        unknown = found - parents.keys()
-    return parents
-
-
-def _line(lot_id: int, parents: dict[int, set[int]]) -> set[int]:
-    found, waiting = {lot_id}, [lot_id]
-    while waiting:
-        new = parents[waiting.pop()] - found
-        found |= new
-        waiting += new
-    return found
-
-
-def digest_of(*values: object) -> str:
-    """Return a digest of records, arrays and plain values that differs when any of them does."""
-    digest = hashlib.sha256()
-    for value in values:
-        _feed(digest, value)
-    return digest.hexdigest()
-
-
-def _feed(digest: Any, value: Any) -> None:
-    """Add a value to a digest: records field by field, arrays by their bytes."""
-    if is_dataclass(value) and not isinstance(value, type):
-        digest.update(type(value).__name__.encode())
-        for one in fields(value):
-            _feed(digest, getattr(value, one.name))
-    elif isinstance(value, list | tuple):
-        digest.update(f"[{len(value)}".encode())
-        for one in value:
-            _feed(digest, one)
-    elif hasattr(value, "tobytes"):
-        digest.update(value.tobytes())
-    elif isinstance(value, datetime):
-        digest.update(value.astimezone(UTC).isoformat().encode())
-    else:
-        digest.update(f"{type(value).__name__} {value!r}\0".encode())
+def _ensemble_name(lot_id: int) -> str:
+    return f"ensemble-{model_version()}-{lot_id}"
 
 
 # How long it takes

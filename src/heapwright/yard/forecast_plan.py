@@ -27,8 +27,9 @@ from heapwright.data.pile import pile_covers
 from heapwright.errors import HeapwrightError, NotMeasuredError
 from heapwright.files.pile import DENSITY_KG_M3
 from heapwright.science.heap_shape import HeapShape
+from heapwright.science.ingredients import Ingredient, complete
 from heapwright.science.materials import Material, Span
-from heapwright.science.mixing import Ingredient, Part, complete
+from heapwright.science.mixing import Part
 from heapwright.yard import ledger, materials
 from heapwright.yard.amounts import EMPTY_KG
 from heapwright.yard.ledger import Moment

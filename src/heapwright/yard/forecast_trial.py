@@ -27,8 +27,9 @@ from heapwright.science.periods import Stated
 from heapwright.science.rules import Rule
 from heapwright.science.sanitation import evaluate
 from heapwright.yard import weather as site_weather
-from heapwright.yard.forecast import SEED, digest_of, model_version, observe_took
+from heapwright.yard.forecast import SEED, observe_took
 from heapwright.yard.forecast_learned import lessons
+from heapwright.yard.forecast_marks import digest_of, model_version
 from heapwright.yard.forecast_plan import pile_cover, shape_in
 from heapwright.yard.forecast_worker import URGENT, have_done, worker
 from heapwright.yard.models import Place, Site

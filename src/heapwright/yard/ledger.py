@@ -9,30 +9,33 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import NamedTuple, NoReturn
-from uuid import UUID
+from typing import Final, NamedTuple, NoReturn
 
 from django.db import connection
 from django.db.models import Count, F, Max, Q, QuerySet
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from heapwright.science.mixing import WATER
+from heapwright.science.ingredients import WATER
 from heapwright.yard.amounts import EMPTY_KG
 from heapwright.yard.errors import StockError, TimelineError
 from heapwright.yard.models import End, Entry, Flow, Kind, Known, Lot, Site, Standing
 
 
 class Version(NamedTuple):
-    """Differs whenever an entry or a line has been written, or an entry struck."""
+    """Differs whenever an entry or a line has been written, or an entry struck.
+
+    What the database says, as it says it: it is only compared.
+    """
 
     database: str
     lines: int
     last_line: int | None
     entries: int
-    last_entry: UUID | None
+    last_entry: int | None
+    last_uuid: object
     struck: int
-    struck_at: datetime | None
+    struck_at: object
 
 
 class Moment(NamedTuple):
@@ -101,34 +104,60 @@ def after(moment: Moment | datetime) -> QuerySet[Entry]:
 
 
 def version() -> Version:
-    """Return a mark of the books as they are committed, in a few quick queries.
+    """Return a mark of the books as they are committed, in one quick query.
 
     Entries and lines are only ever added and entries only ever struck, so that what was worked
     out of the books stays right while this is the same. The last entry's own id tells a
-    restored copy that has gone on differently.
+    restored copy that has gone on differently. (Counted apart from all else, rows need not be
+    looked at.)
     """
-    lines = Flow.objects.aggregate(count=Count("id"), last=Max("id"))
-    taken_back = struck().aggregate(count=Count("id"), last=Max("struck_at"))
-    return Version(
-        database=str(connection.settings_dict["NAME"]),
-        lines=lines["count"],
-        last_line=lines["last"],
-        entries=Entry.objects.count(),
-        last_entry=Entry.objects.order_by("-id").values_list("uuid", flat=True).first(),
-        struck=taken_back["count"],
-        struck_at=taken_back["last"],
-    )
+    with connection.cursor() as cursor:
+        cursor.execute(_VERSION)
+        return Version(str(connection.settings_dict["NAME"]), *cursor.fetchone())
+
+
+_VERSION: Final = """
+    SELECT (SELECT COUNT(*) FROM yard_flow), (SELECT MAX(id) FROM yard_flow),
+           (SELECT COUNT(*) FROM yard_entry), (SELECT MAX(id) FROM yard_entry),
+           (SELECT uuid FROM yard_entry ORDER BY id DESC LIMIT 1),
+           (SELECT COUNT(*) FROM yard_entry WHERE struck_by_id > 0),
+           (SELECT MAX(struck_at) FROM yard_entry WHERE struck_by_id > 0)
+"""
+
+
+def touched_since(old: Version, new: Version) -> set[int] | None:
+    """Return the lots that entries and lines written since are about, in two queries.
+
+    None where more has happened than that some were added: one was struck, the records are
+    another copy, or what was added cannot be told by its numbers (of two that are written at
+    once the later one may be committed first).
+    """
+    same = old.database == new.database and old[-2:] == new[-2:]
+    if not same or not Entry.objects.filter(id=old.last_entry, uuid=old.last_uuid).exists():
+        return None
+    lines = Flow.objects.filter(id__gt=old.last_line or 0, id__lte=new.last_line or 0)
+    entries = Entry.objects.filter(id__gt=old.last_entry, id__lte=new.last_entry)
+    added = lines.values_list("from_lot_id", "to_lot_id")
+    about = entries.values_list("id", "lots")
+    if len(added) != new.lines - old.lines:
+        return None
+    if len({entry_id for entry_id, _lot in about}) != new.entries - old.entries:
+        return None
+    return ({end for line in added for end in line} | {lot for _entry, lot in about}) - {None}
 
 
 class Written(NamedTuple):
-    """What has been written about a lot; differs whenever an entry about it is made or struck."""
+    """What has been written about a lot; differs whenever an entry about it is made or struck.
+
+    Times are as the database has them: they are only compared.
+    """
 
     lot_id: int
     entries: int = 0
     last_entry: int | None = None
-    recorded_at: datetime | None = None
+    recorded_at: object = None
     struck: int = 0
-    struck_at: datetime | None = None
+    struck_at: object = None
 
 
 def written_about(lot_ids: Collection[int]) -> dict[int, Written]:
@@ -136,6 +165,8 @@ def written_about(lot_ids: Collection[int]) -> dict[int, Written]:
 
     The last one's time tells a restored copy of the records that has gone on differently.
     """
+    if not lot_ids:
+        return {}
     rows = (
         Entry.lots.through.objects.filter(lot__in=lot_ids)
         .order_by()
@@ -148,7 +179,11 @@ def written_about(lot_ids: Collection[int]) -> dict[int, Written]:
             Max("entry__struck_at"),
         )
     )
-    return {one: Written(one) for one in lot_ids} | {row[0]: Written(*row) for row in rows}
+    sql, params = rows.query.sql_with_params()
+    with connection.cursor() as cursor:
+        cursor.execute(sql, params)
+        found = {row[0]: Written(*row) for row in cursor.fetchall()}
+    return {one: Written(one) for one in lot_ids} | found
 
 
 def held_kg(
@@ -168,21 +203,21 @@ def held_kg(
     lines = Flow.objects.exclude(entry__in=struck())
     if at is not None:
         lines = lines.exclude(entry__in=after(at).values("id"))
-    ends = []
-    for side, sign in (("to_lot_id", 1.0), ("from_lot_id", -1.0)):
-        here = lines.filter(**{f"{side}__isnull": False})
-        if lot_ids is not None:
-            here = here.filter(**{f"{side}__in": lot_ids})
-        ends.append(here.order_by().values_list(side, F("mass_kg") * sign))
-    both, params = ends[0].union(ends[1], all=True).query.sql_with_params()
+    if lot_ids is not None:
+        lines = lines.filter(Q(from_lot__in=lot_ids) | Q(to_lot__in=lot_ids))
+    counted = lines.order_by().values_list("from_lot_id", "to_lot_id", "mass_kg")
+    sql, params = counted.query.sql_with_params()
     with connection.cursor() as cursor:
         # summed where the lines are: nearly all lots that ever were hold nothing
         cursor.execute(
-            f"WITH ends (lot, kg) AS ({both}) "
+            f"WITH counted (giver, taker, kg) AS ({sql}), ends (lot, kg) AS ("
+            "SELECT taker, kg FROM counted WHERE taker IS NOT NULL UNION ALL "
+            "SELECT giver, -kg FROM counted WHERE giver IS NOT NULL) "
             "SELECT lot, SUM(kg) FROM ends GROUP BY lot HAVING SUM(kg) > %s",
             [*params, EMPTY_KG],
         )
-        return dict(cursor.fetchall())
+        held = dict(cursor.fetchall())
+    return held if lot_ids is None else {lot: held[lot] for lot in lot_ids if lot in held}
 
 
 def steps(lot_ids: Collection[int], at: Moment | datetime | None = None) -> dict[int, list[Step]]:

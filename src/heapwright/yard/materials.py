@@ -17,9 +17,9 @@ from heapwright.data import category_defaults, find_material, materials
 from heapwright.data.library import POSSIBLE
 from heapwright.data.mixing import mix_facts
 from heapwright.errors import InputError
+from heapwright.science.ingredients import WATER
+from heapwright.science.ingredients import measured as measured_span
 from heapwright.science.materials import Material, Span
-from heapwright.science.mixing import WATER
-from heapwright.science.mixing import measured as measured_span
 from heapwright.yard.errors import NotFoundError
 from heapwright.yard.models import Lot, Measurement, OwnMaterial
 

@@ -32,20 +32,11 @@ from heapwright.data.mixing import (
 from heapwright.data.recipe import StorageLife
 from heapwright.errors import InputError, NotMeasuredError
 from heapwright.files.table import parse_number
+from heapwright.science.goals import Goals, Stock
+from heapwright.science.ingredients import Ingredient, complete, measured, with_measured
 from heapwright.science.layers import Layer, plan_layers
 from heapwright.science.materials import Material
-from heapwright.science.mixing import (
-    PROPERTIES,
-    Ingredient,
-    Limit,
-    Part,
-    complete,
-    measured,
-    mix_of,
-    spread_of,
-    with_measured,
-)
-from heapwright.science.programme import Goals, Stock
+from heapwright.science.mixing import PROPERTIES, Limit, Part, mix_of, spread_of
 from heapwright.science.recipe import (
     Addition,
     Blocked,

@@ -6,13 +6,12 @@ from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime
-from functools import lru_cache
-from typing import Final
+from typing import Final, NamedTuple
 
 from django.db import connection
 from django.db.models import Max, Q
 
-from heapwright.science.mixing import WATER
+from heapwright.science.ingredients import WATER
 from heapwright.yard import ledger
 from heapwright.yard.models import (
     Check,
@@ -83,8 +82,8 @@ def state_at(
 ) -> tuple[LotState, ...]:
     """Return the lots that hold something at a time (now when left out), in order of making.
 
-    Eight queries at most, however many lots stand; what stands now is kept in memory while
-    nothing is written.
+    Eight queries at most, however many lots stand. What stands now is kept in memory: once
+    something is written, only the lots that it is about are worked out anew.
 
     Parameters
     ----------
@@ -101,9 +100,35 @@ def state_at(
     return _standing(when, lot_ids)
 
 
-@lru_cache(maxsize=1)
-def _now(_version: ledger.Version, _described: object) -> tuple[LotState, ...]:
-    return _standing(None, None)
+class _Kept(NamedTuple):
+    """What stood, and what that holds for."""
+
+    version: ledger.Version
+    described: object
+    standing: tuple[LotState, ...]
+
+
+_kept: _Kept | None = None
+
+
+def _now(version: ledger.Version, described: object) -> tuple[LotState, ...]:
+    """Return what stands now; lots that nothing was written about since are as they were."""
+    global _kept  # set as a whole, so that it does not matter which thread does
+    kept = _kept
+    if kept is None or kept.described != described:
+        _kept = _Kept(version, described, _standing(None, None))
+    elif kept.version != version:
+        touched = ledger.touched_since(kept.version, version)
+        if touched is None:
+            standing = _standing(None, None)
+        else:
+            same = [one for one in kept.standing if one.id not in touched]
+            anew = (*same, *_standing(None, touched))
+            standing = tuple(sorted(anew, key=lambda one: one.id))
+        _kept = _Kept(version, described, standing)
+    else:
+        return kept.standing
+    return _kept.standing
 
 
 def _described() -> object:

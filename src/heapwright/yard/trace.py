@@ -13,35 +13,40 @@ was there before. That costs one step a line, however many deliveries are behind
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from functools import lru_cache
-from itertools import groupby
-from operator import attrgetter
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from django.db import connection
-from django.db.models import BooleanField, ExpressionWrapper, Q, Sum
 
 from heapwright.yard import ledger
 from heapwright.yard.amounts import EMPTY_KG
 from heapwright.yard.models import End, Entry, Flow, Lot, Place, Source
+from heapwright.yard.trace_play import Books, played
 
-WHOLE = 1.0 - 1e-12
-"""A line that takes more than this share of a lot takes all: the rest is rounding."""
 FEW = 500
 """More lots than this are not named one by one to the database."""
 
 
-@dataclass(frozen=True, slots=True)
-class Share:
+class Share(NamedTuple):
     """A share of a lot: so much of one delivery's stock lot (0: water) and material."""
 
     lot_id: int
     material_id: str
     mass_kg: float
     fraction: float
+
+
+class Ending(NamedTuple):
+    """Where something of a lot is (``lot_id``) or went with an entry, by numbers."""
+
+    lot_id: int | None
+    place_id: int | None
+    person: str
+    disposal: bool
+    entry_id: int | None
+    mass_kg: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,15 +78,16 @@ class Went:
 class Recall:
     """A lot traced both ways: the deliveries in it, the lots between, all that holds any of it.
 
-    ``shares`` has the deliveries, the greatest share first, and ``before_ids`` and
-    ``after_ids`` the lots between; there may be thousands, so that they are looked up when
-    asked for: all by the properties, some by :func:`parts` and :func:`lots`.
+    ``shares`` has the deliveries, the greatest share first, ``before_ids`` and ``after_ids``
+    the lots between, ``endings`` what left, in the order of events, and then what stands; there
+    may be thousands, so that they are looked up when asked for: all by the properties, some by
+    :func:`parts`, :func:`lots` and :func:`went`.
     """
 
     shares: tuple[Share, ...]
     before_ids: tuple[int, ...]
     after_ids: tuple[int, ...]
-    forward: tuple[Went, ...]
+    endings: tuple[Ending, ...]
 
     @property
     def back(self) -> tuple[Part, ...]:
@@ -98,6 +104,11 @@ class Recall:
         """The lots that lines led to from it."""
         return lots(self.after_ids)
 
+    @property
+    def forward(self) -> tuple[Went, ...]:
+        """Where anything of it is or went."""
+        return went(self.endings)
+
 
 def composition(lot: Lot, at: datetime | None = None) -> tuple[Part, ...]:
     """Return what a lot is made of, back to the deliveries, the greatest share first.
@@ -109,7 +120,29 @@ def composition(lot: Lot, at: datetime | None = None) -> tuple[Part, ...]:
 
 def shares(lot: Lot, at: datetime | None = None) -> tuple[Share, ...]:
     """Return :func:`composition` without looking up lots and deliveries."""
-    return _behind(_books(at), lot.id)
+    return _behind(played(at), lot.id)
+
+
+def deliveries() -> Mapping[int, tuple[int | None, datetime]]:
+    """Return the source (by id; None: stood when the records began) and time of each delivery.
+
+    By its stock lot's id, as a :class:`Share` names it: to sum up thousands of shares without
+    looking up their lots. Kept in memory; what is written later is added.
+    """
+    global _kept_deliveries  # set as a whole, so that it does not matter which thread does
+    if connection.in_atomic_block:
+        return _deliveries()
+    version, kept = ledger.version(), _kept_deliveries
+    if kept is None or kept[0] != version:
+        if kept is None or ledger.touched_since(kept[0], version) is None:
+            found = _deliveries()
+        else:
+            found = kept[1] | _deliveries(after=kept[0].last_line or 0)
+        kept = _kept_deliveries = version, found
+    return kept[1]
+
+
+_kept_deliveries: tuple[ledger.Version, dict[int, tuple[int | None, datetime]]] | None = None
 
 
 def materials_of(parts: Iterable[Part | Share]) -> dict[str, float]:
@@ -127,17 +160,27 @@ def materials_of_uses(place: Place) -> dict[tuple[int, int], dict[str, float]]:
     """
     made_of: dict[int, dict[str, float]] = {}
     found: dict[tuple[int, int], dict[str, float]] = {}
-    for line in _books().lines:
-        if line.to_place == place.id and line.from_lot is not None:
-            fractions = made_of.get(line.from_lot, {})
+    books = played()
+    for entry_id, from_lot, to_lot, to_place, from_kind, material_id, mixed in zip(
+        books.entry_id,
+        books.from_lot,
+        books.to_lot,
+        books.to_place,
+        books.from_kind,
+        books.material_id,
+        books.mixed,
+        strict=True,
+    ):
+        if to_place == place.id and from_lot is not None:
+            fractions = made_of.get(from_lot, {})
             greatest = sorted(fractions.items(), key=lambda item: -item[1])
-            found[line.entry_id, line.from_lot] = dict(greatest)
-        if line.to_lot is None or not line.mixed or line.from_kind == End.AIR:
+            found[entry_id, from_lot] = dict(greatest)
+        if to_lot is None or not mixed or from_kind == End.AIR:
             continue
-        came = {line.material_id: 1.0} if line.from_lot is None else made_of.get(line.from_lot, {})
-        if line.mixed < 1.0:
-            came = _blend(made_of[line.to_lot], came, line.mixed)
-        made_of[line.to_lot] = came
+        came = {material_id: 1.0} if from_lot is None else made_of.get(from_lot, {})
+        if mixed < 1.0:
+            came = _blend(made_of[to_lot], came, mixed)
+        made_of[to_lot] = came
     return found
 
 
@@ -150,12 +193,12 @@ def _blend(there: Mapping[str, float], came: Mapping[str, float], share: float) 
 
 def recall(lot: Lot) -> Recall:
     """Trace a lot both ways: to a source that erred, and to every bed and person it reached."""
-    books = _books()
+    books = played()
     return Recall(
         shares=_behind(books, lot.id),
         before_ids=tuple(sorted(_reach(books, lot.id, forward=False) - {lot.id})),
         after_ids=tuple(sorted(_reach(books, lot.id, forward=True) - {lot.id})),
-        forward=_forward(books, lot),
+        endings=_endings(books, lot.id),
     )
 
 
@@ -168,19 +211,9 @@ def lots(lot_ids: Collection[int]) -> tuple[Lot, ...]:
 def parts(shares: Collection[Share]) -> tuple[Part, ...]:
     """Return the shares with the lots, and when and whence each delivery came."""
     ids = {share.lot_id for share in shares}
-    lines = Flow.objects.filter(ledger.counts(), from_kind__in=(End.SOURCE, End.OPENING))
-    if len(ids) <= FEW:
-        lots = Lot.objects.in_bulk(ids)
-        lines = lines.filter(to_lot__in=ids)
-    else:
-        lots = {lot.id: lot for lot in Lot.objects.iterator() if lot.id in ids}
+    lots = _lots(ids)
+    came = _deliveries(ids if len(ids) <= FEW else None)
     sources = Source.objects.in_bulk()
-    came = {
-        lot_id: (source_id, happened_at)
-        for lot_id, source_id, happened_at in lines.order_by("id").values_list(
-            "to_lot_id", "from_source_id", "entry__happened_at"
-        )
-    }
     found = []
     for share in shares:
         source_id, came_at = came.get(share.lot_id, (None, None))
@@ -197,146 +230,88 @@ def parts(shares: Collection[Share]) -> tuple[Part, ...]:
     return tuple(found)
 
 
-# Playing the books
-
-
-class _Line(NamedTuple):
-    """What an entry moved between two ends, corrections included, and what that did.
-
-    ``from_lot`` held ``there_kg``, of which ``share`` was taken (both 0 from outside); then it
-    was the part ``mixed`` of all that ``to_lot`` held, 1 where nothing lay there before.
-    """
-
-    entry_id: int
-    from_lot: int | None
-    to_lot: int | None
-    from_kind: str
-    to_kind: str
-    material_id: str
-    to_place: int | None
-    to_person: str
-    mass_kg: float
-    there_kg: float
-    share: float
-    mixed: float
-
-
-@dataclass(frozen=True, slots=True)
-class _Books:
-    """The lines in the order of events, played; and what each lot holds after them."""
-
-    lines: tuple[_Line, ...]
-    held: Mapping[int, float]
-
-
-def _books(at: datetime | None = None) -> _Books:
-    """Return the books played until a time; until now they are kept while nothing is written.
-
-    Inside a transaction, which may be taken back, nothing is kept.
-    """
-    if at is not None or connection.in_atomic_block:
-        return _play(at)
-    return _kept(ledger.version())
-
-
-@lru_cache(maxsize=1)
-def _kept(_version: ledger.Version) -> _Books:
-    return _play()
-
-
-def _net_lines(at: datetime | None) -> Iterator[tuple[Any, ...]]:
-    """Yield the lines in the order of events, each with its corrections added.
-
-    Within an entry, what comes from outside first and what goes to the air last.
-    """
-    lines = Flow.objects.filter(ledger.counts(), ledger.until(at))
-    corrections = dict(
-        lines.filter(corrects__isnull=False)
-        .order_by()
-        .values_list("corrects_id")
-        .annotate(Sum("mass_kg"))
+def went(endings: Collection[Ending]) -> tuple[Went, ...]:
+    """Return the endings with the lots, the places, and when each left."""
+    lots = _lots({one.lot_id for one in endings if one.lot_id is not None})
+    places = Place.objects.in_bulk()
+    when = _when({one.entry_id for one in endings if one.entry_id is not None})
+    return tuple(
+        Went(
+            lot=None if one.lot_id is None else lots[one.lot_id],
+            place=None if one.place_id is None else places[one.place_id],
+            person=one.person,
+            disposal=one.disposal,
+            at=None if one.entry_id is None else when[one.entry_id],
+            entry_id=one.entry_id,
+            mass_kg=one.mass_kg,
+        )
+        for one in endings
     )
-    for line_id, *line, mass_kg in (
-        lines.filter(corrects=None)
-        .order_by(
-            "entry__happened_at",
-            "entry_id",
-            _whether(Q(from_lot__isnull=False)),
-            _whether(Q(to_kind=End.AIR)),
-            "id",
-        )
-        .values_list(
-            "id",
-            "entry_id",
-            "from_lot_id",
-            "to_lot_id",
-            "from_kind",
-            "to_kind",
-            "material_id",
-            "to_place_id",
-            "to_person",
-            "mass_kg",
-        )
-    ):
-        net_kg = mass_kg + corrections.get(line_id, 0.0)
-        if net_kg > EMPTY_KG:
-            yield (*line, net_kg)
 
 
-def _whether(condition: Q) -> ExpressionWrapper:
-    return ExpressionWrapper(condition, output_field=BooleanField())
+def _lots(ids: Collection[int]) -> dict[int, Lot]:
+    if len(ids) <= FEW:
+        return Lot.objects.in_bulk(ids)
+    return {lot.id: lot for lot in Lot.objects.iterator() if lot.id in ids}
 
 
-def _play(at: datetime | None = None) -> _Books:
-    """Play all lines until a time; within an entry what comes from outside comes first.
+def _when(entry_ids: Collection[int]) -> dict[int, datetime]:
+    """Return when these entries, with which something left, happened."""
+    found = Entry.objects.filter(struck_at=None)
+    if len(entry_ids) <= FEW:
+        found = found.filter(id__in=entry_ids)
+    else:
+        found = found.filter(flows__to_kind__in=(End.PLACE, End.PERSON, End.DISPOSAL))
+    return dict(found.order_by().values_list("id", "happened_at"))
 
-    Fair shares need only what each lot holds, so that this is one pass.
+
+def _deliveries(
+    lot_ids: Collection[int] | None = None, after: int = 0
+) -> dict[int, tuple[int | None, datetime]]:
+    """Return whence and when each of these lots (all: None) came that was not made of others.
+
+    Only by lines of a higher number than ``after``.
     """
-    held: dict[int, float] = {}
-    lines = []
-    for entry_id, from_lot, to_lot, from_kind, to_kind, *goods, mass_kg in _net_lines(at):
-        there_kg, share, carried_kg = 0.0, 0.0, mass_kg
-        if from_lot is not None:
-            there_kg = held.get(from_lot, 0.0)
-            share = min(mass_kg / there_kg, 1.0) if there_kg > EMPTY_KG else 0.0
-            carried_kg = there_kg * share
-            held[from_lot] = 0.0 if share > WHOLE else there_kg - carried_kg
-        mixed = 0.0
-        if to_lot is not None:
-            before_kg = held.get(to_lot, 0.0)
-            if from_kind == End.AIR and before_kg <= EMPTY_KG:
-                carried_kg = 0.0  # found on weighing where nothing lay: of what, nobody knows
-            if carried_kg:
-                held[to_lot] = before_kg + carried_kg
-                mixed = carried_kg / (before_kg + carried_kg)
-        lines.append(
-            _Line(entry_id, from_lot, to_lot, from_kind, to_kind, *goods, mass_kg,
-                  there_kg, share, mixed)
-        )  # fmt: skip
-    return _Books(tuple(lines), held)
+    lines = Flow.objects.filter(
+        ledger.counts(), from_kind__in=(End.SOURCE, End.OPENING), id__gt=after
+    )
+    if lot_ids is not None:
+        lines = lines.filter(to_lot__in=lot_ids)
+    return {
+        lot_id: (source_id, happened_at)
+        for lot_id, source_id, happened_at in lines.order_by("id").values_list(
+            "to_lot_id", "from_source_id", "entry__happened_at"
+        )
+    }
 
 
-def _behind(books: _Books, lot_id: int) -> tuple[Share, ...]:
+# In the played books
+
+
+def _behind(books: Books, lot_id: int) -> tuple[Share, ...]:
     """Return what a lot is made of at the end of the lines, or was when it held something."""
-    end, held_kg = len(books.lines), books.held.get(lot_id, 0.0)
+    end, held_kg = len(books.to_lot), books.held.get(lot_id, 0.0)
     if held_kg <= EMPTY_KG:
         end, held_kg = _last_holding(books, lot_id)
     of_it: dict[int, float] = {lot_id: 1.0}
     found: dict[tuple[int, str], float] = defaultdict(float)
-    for line in reversed(books.lines[:end]):
-        if not line.mixed or line.to_lot not in of_it or line.from_kind == End.AIR:
+    columns = books.to_lot, books.mixed, books.from_lot, books.from_kind, books.material_id
+    for to_lot, mixed, from_lot, from_kind, material_id in zip(
+        *(reversed(column[:end]) for column in columns), strict=True
+    ):
+        if to_lot not in of_it or not mixed or from_kind == End.AIR:
             continue  # what the books were short of is more of the same
-        goal = of_it[line.to_lot]
-        came = goal * line.mixed
-        if line.mixed < 1.0:
-            of_it[line.to_lot] = goal * (1.0 - line.mixed)
+        goal = of_it[to_lot]
+        came = goal * mixed
+        if mixed < 1.0:
+            of_it[to_lot] = goal * (1.0 - mixed)
         else:
-            del of_it[line.to_lot]
-        if line.from_lot is not None:
-            of_it[line.from_lot] = of_it.get(line.from_lot, 0.0) + came
+            del of_it[to_lot]
+        if from_lot is not None:
+            of_it[from_lot] = of_it.get(from_lot, 0.0) + came
         else:
-            stock = 0 if line.from_kind == End.WATER else line.to_lot
-            found[stock, line.material_id] += came
+            stock = 0 if from_kind == End.WATER else to_lot
+            found[stock, material_id] += came
     greatest = sorted(found.items(), key=lambda item: -item[1])
     return tuple(
         Share(stock, material_id, fraction * held_kg, fraction)
@@ -344,29 +319,23 @@ def _behind(books: _Books, lot_id: int) -> tuple[Share, ...]:
     )
 
 
-def _last_holding(books: _Books, lot_id: int) -> tuple[int, float]:
+def _last_holding(books: Books, lot_id: int) -> tuple[int, float]:
     """Return how many lines came before a lot was emptied last, and what it held then."""
-    for number in range(len(books.lines) - 1, -1, -1):
-        line = books.lines[number]
-        if line.from_lot == lot_id and line.share > 1.0 - 1e-9:
-            return number, line.there_kg
+    for number in range(len(books.from_lot) - 1, -1, -1):
+        if books.from_lot[number] == lot_id and books.share[number] > 1.0 - 1e-9:
+            return number, books.there_kg[number]
     return 0, 0.0
 
 
-def _reach(books: _Books, lot_id: int, *, forward: bool) -> set[int]:
+def _reach(books: Books, lot_id: int, *, forward: bool) -> set[int]:
     """Return a lot and all that lines lead to, in the order of events.
 
     A line is followed only when it happened after (forward) or before (back) what led there, so
     that a bunker filled again does not accuse what had left it before.
     """
     reached = {lot_id}
-    lines = books.lines if forward else reversed(books.lines)
-    between = (line for line in lines if line.from_lot is not None and line.to_lot is not None)
-    for _entry, together in groupby(between, key=attrgetter("entry_id")):
-        leads = [
-            (line.from_lot, line.to_lot) if forward else (line.to_lot, line.from_lot)
-            for line in together
-        ]
+    for together in books.moves if forward else reversed(books.moves):
+        leads = together if forward else [(to_lot, from_lot) for from_lot, to_lot in together]
         more = True
         while more:  # within an entry all is moved at once
             new = {there for here, there in leads if here in reached} - reached
@@ -375,51 +344,33 @@ def _reach(books: _Books, lot_id: int, *, forward: bool) -> set[int]:
     return reached
 
 
-def _forward(books: _Books, lot: Lot) -> tuple[Went, ...]:
-    """Return where the lot's mass went, by following its fraction of all that it came to."""
-    of_it: dict[int, float] = {lot.id: 1.0}
-    gone: list[tuple[_Line, float]] = []
-    for line in books.lines:
-        came = 0.0 if line.from_lot is None else of_it.get(line.from_lot, 0.0)
-        if line.to_lot is None:
-            if came and line.to_kind != End.AIR:
-                gone.append((line, came * line.mass_kg))
-        elif line.to_lot != lot.id and line.mixed and line.from_kind != End.AIR:
-            there = of_it.get(line.to_lot, 0.0)
+def _endings(books: Books, lot_id: int) -> tuple[Ending, ...]:
+    """Return where a lot's mass went, by following its fraction of all that it came to."""
+    of_it: dict[int, float] = {lot_id: 1.0}
+    gone = []
+    for number, (from_lot, to_lot, mixed) in enumerate(
+        zip(books.from_lot, books.to_lot, books.mixed, strict=True)
+    ):
+        came = 0.0 if from_lot is None else of_it.get(from_lot, 0.0)
+        if to_lot is None:
+            if came and books.to_kind[number] != End.AIR:
+                gone.append(
+                    Ending(
+                        lot_id=None,
+                        place_id=books.to_place[number],
+                        person=books.to_person[number],
+                        disposal=books.to_kind[number] == End.DISPOSAL,
+                        entry_id=books.entry_id[number],
+                        mass_kg=came * books.mass_kg[number],
+                    )
+                )
+        elif to_lot != lot_id and mixed and books.from_kind[number] != End.AIR:
+            there = of_it.get(to_lot, 0.0)
             if came or there:
-                of_it[line.to_lot] = there * (1.0 - line.mixed) + came * line.mixed
-    places = Place.objects.in_bulk()
-    when = _when(gone)
-    went = [
-        Went(
-            lot=None,
-            place=None if line.to_place is None else places[line.to_place],
-            person=line.to_person,
-            disposal=line.to_kind == End.DISPOSAL,
-            at=when[line.entry_id],
-            entry_id=line.entry_id,
-            mass_kg=mass_kg,
-        )
-        for line, mass_kg in gone
+                of_it[to_lot] = there * (1.0 - mixed) + came * mixed
+    stands = [
+        Ending(one, None, "", False, None, mass_kg)
+        for one, fraction in sorted(of_it.items())
+        if (mass_kg := fraction * books.held.get(one, 0.0)) > EMPTY_KG
     ]
-    stands = {
-        lot_id: mass_kg
-        for lot_id, fraction in of_it.items()
-        if (mass_kg := fraction * books.held.get(lot_id, 0.0)) > EMPTY_KG
-    }
-    standing = Lot.objects.in_bulk(stands)
-    went += [
-        Went(standing[one], None, "", False, None, None, stands[one]) for one in sorted(stands)
-    ]
-    return tuple(went)
-
-
-def _when(gone: Collection[tuple[_Line, float]]) -> dict[int, datetime]:
-    """Return when the entries of these lines happened."""
-    entries = {line.entry_id for line, _mass_kg in gone}
-    found = Entry.objects.filter(struck_at=None)
-    if len(entries) <= FEW:
-        found = found.filter(id__in=entries)
-    else:
-        found = found.filter(flows__to_kind__in=(End.PLACE, End.PERSON, End.DISPOSAL))
-    return dict(found.order_by().values_list("id", "happened_at"))
+    return (*gone, *stands)

@@ -11,6 +11,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 # Advance widths in thousandths of the type size, measured from the face's own tables.
@@ -75,6 +76,7 @@ class Box:
         )
 
 
+@lru_cache(maxsize=4096)  # a drawing asks for the same words again and again
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
     """Return a width in pixels that the text does not exceed in any face of the stack."""
     total = 0.0

@@ -2,7 +2,8 @@
 
 What an element would inherit anyway is not said again, what neighbours have in common is said
 once, by a group around them, lines and boxes that follow each other and look alike are one path,
-and coordinates are to a tenth of a pixel. Nothing looks different: only attributes that are
+coordinates are to a tenth of a pixel, and each step of a path is told from the corner or from
+where it begins, as is shorter. Nothing looks different: only attributes that are
 inherited are moved, and elements with a class, which the style sheet may treat apart, keep theirs.
 """
 
@@ -10,6 +11,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from functools import lru_cache
 from itertools import combinations, groupby
 from typing import Final
 from xml.etree.ElementTree import Element, fromstring, register_namespace, tostring
@@ -51,6 +53,8 @@ def lean(drawing: Drawing) -> SafeString:
     for one in root.iterfind(".//*"):
         for name in _GEOMETRY.intersection(one.keys()):
             one.set(name, _short(one.attrib[name]))
+        if "d" in one.attrib:
+            one.set("d", _shorter(one.attrib["d"]))
     # as it came, escaped by ElementTree, so that no text has a bare ">" in it
     return mark_safe(tostring(root, encoding="unicode").replace(" />", "/>"))
 
@@ -78,10 +82,60 @@ _FINE: Final = re.compile(r"-?\d+\.\d{2,}")
 _ABOUT_LETTERS: Final = re.compile(r" ?([A-Za-z]) ?")
 
 
+@lru_cache(maxsize=16_384)  # drawn anew, nearly all is where it was
 def _short(coordinates: str) -> str:
     """Return coordinates to a tenth of a pixel, without spaces that commands make needless."""
     tenths = _FINE.sub(lambda found: number(round(float(found[0]), 1)), coordinates)
     return _ABOUT_LETTERS.sub(r"\1", tenths)
+
+
+_NUMBERS: Final = {"M": 2, "L": 2, "H": 1, "V": 1, "Q": 4, "C": 6, "Z": 0}
+"""How many numbers a step of a path takes, of those that drawings use."""
+_STEP: Final = re.compile(r"([A-Za-z])([^A-Za-z]*)")
+_NUMBER: Final = re.compile(r"-?\d*\.?\d+")
+
+
+@lru_cache(maxsize=4096)
+def _shorter(d: str) -> str:
+    """Return a path, given in tenths, with each step absolute or relative, as is shorter."""
+    steps = _STEP.findall(d)
+    if any(letter.upper() not in _NUMBERS for letter, _numbers in steps):
+        return d
+    told = []
+    here = start = (0, 0)
+    for letter, text in steps:
+        kind, relative = letter.upper(), letter.islower()
+        tenths = [round(10 * float(one)) for one in _NUMBER.findall(text)]
+        count = _NUMBERS[kind]
+        if not count:
+            told.append("z")
+            here = start
+            continue
+        for at in range(0, len(tenths), count):
+            part = tenths[at : at + count]
+            axes = [1] * count if kind == "V" else [number % 2 for number in range(count)]
+            if relative:
+                part = [one + here[axis] for one, axis in zip(part, axes, strict=True)]
+            from_here = [one - here[axis] for one, axis in zip(part, axes, strict=True)]
+            ways = f"{kind}{_told(part)}", f"{kind.lower()}{_told(from_here)}"
+            told.append(ways[0] if not told else min(ways, key=len))
+            here = (
+                part[-1] if kind == "H" else here[0] if kind == "V" else part[-2],
+                here[1] if kind == "H" else part[-1],
+            )
+            if kind == "M":
+                start, kind = here, "L"  # what follows in the same step are lines
+    return "".join(told)
+
+
+def _told(tenths: list[int]) -> str:
+    """Return numbers as a path has them: none that could be left out before, after or between."""
+    said = ""
+    for one in tenths:
+        whole, rest = divmod(abs(one), 10)
+        text = f"{whole or ''}.{rest}" if rest else f"{whole}"
+        said += f"-{text}" if one < 0 else f" {text}" if said else text
+    return said
 
 
 def _join(parent: Element) -> None:
@@ -89,7 +143,8 @@ def _join(parent: Element) -> None:
     members: list[Element] = []
     for key, run in groupby(parent, _looks):
         alike = list(run)
-        if key is None or len(alike) == 1 or not _apart(alike):
+        line = key is not None and key[0] == _LINE  # shorter as a path, also one alone
+        if key is None or not (line or len(alike) > 1) or not _apart(alike):
             for one in alike:
                 _join(one)
             members += alike

@@ -10,6 +10,7 @@ import re
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 from xml.etree.ElementTree import Element, tostring
 
@@ -44,11 +45,13 @@ class Drawing:
         return mark_safe(self.svg)  # built by ElementTree, which escaped every text in it
 
 
+@lru_cache(maxsize=4096)
 def clean(text: str) -> str:
     """Return text fit for XML: characters that XML forbids become the replacement sign."""
     return _UNPRINTABLE.sub("\ufffd", unicodedata.normalize("NFC", text))
 
 
+@lru_cache(maxsize=16_384)  # drawn anew, nearly all is where it was
 def number(value: float) -> str:
     """Return a coordinate with at most two decimals and no trailing zeros."""
     text = f"{value:.2f}".rstrip("0").rstrip(".")

@@ -383,15 +383,16 @@ def _place(
 ) -> list[Box | None]:
     """Find a spot for each label; a label may cover other things only when not strict."""
     boxes = list(taken)
+    there = [(stand, stand.solid) for stand in stands]
+    edges = [edge for stand, solid in there if stand.flat for edge in _edges(solid)]
     spots: list[Box | None] = []
     for label in family:
         block = label.blocks[min(level, len(label.blocks) - 1)]
         solids = [
-            stand.solid
-            for stand in stands
+            solid
+            for stand, solid in there
             if stand is not label.stand and not (stand.flat and stand.owner == label.stand.owner)
         ]
-        edges = [edge for stand in stands if stand.flat for edge in _edges(stand.solid)]
         proper = list(_candidates(label.stand, block))
         spot = _first_free(proper, block, ground, boxes, [*solids, *edges])
         anywhere = [*proper, *_further(label.stand, block)]

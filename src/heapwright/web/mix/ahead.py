@@ -27,7 +27,7 @@ from heapwright.web.forms import PersonForm
 from heapwright.web.measures import LENGTH, MEASURES, figure, with_unit
 from heapwright.web.mix.asked import Asked as Mixed
 from heapwright.web.mix.asked import ask as ask_mix
-from heapwright.web.more.tables import Column, table
+from heapwright.web.tables import Column, table
 from heapwright.yard import forecast_trial as trials
 from heapwright.yard.forecast import usual
 from heapwright.yard.forecast_trial import Size, Trial, Tried

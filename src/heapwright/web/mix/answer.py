@@ -22,7 +22,7 @@ from heapwright.web.mix.asked import Asked
 from heapwright.web.mix.notes import layer_notes, notes
 from heapwright.web.mix.words import NAMES, figure_of, halves, range_words, short_names, unit_of
 from heapwright.web.mix.working import working
-from heapwright.web.more.tables import Column, table
+from heapwright.web.tables import Column, table
 from heapwright.yard.models import PlaceKind
 from heapwright.yard.recipe import Worked, footprint_m2
 

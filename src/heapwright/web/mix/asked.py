@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from heapwright.data import constant
 from heapwright.errors import InputError
 from heapwright.people.models import User
-from heapwright.science.programme import Goals
+from heapwright.science.goals import Goals
 from heapwright.science.recipe import Addition
 from heapwright.web.mix.forms import MixForm
 from heapwright.web.receive.stock import can_wait, name_of

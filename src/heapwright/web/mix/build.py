@@ -12,12 +12,12 @@ from django.urls import NoReverseMatch, reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from heapwright.web.answers import done
 from heapwright.web.fields import MeasureField
 from heapwright.web.forms import OnceForm
 from heapwright.web.measures import LENGTH, LIQUID, with_unit
 from heapwright.web.mix.answer import answer
 from heapwright.web.mix.asked import Asked, ask
-from heapwright.web.more.answers import done
 from heapwright.web.shell import helper_only
 from heapwright.yard.acts import Take, first_lot
 from heapwright.yard.mix import AddToPile, BuildPile, add_to_pile, build_pile

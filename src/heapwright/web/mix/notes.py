@@ -11,9 +11,9 @@ from django.utils.translation import gettext_lazy
 
 from heapwright.data import constant
 from heapwright.data.mixing import layer_thickness
+from heapwright.science.goals import DRY_ROLES
 from heapwright.science.layers import Layer
 from heapwright.science.mixing import Mix, Part
-from heapwright.science.programme import DRY_ROLES
 from heapwright.science.recipe import DEFAULT_CHANCE
 from heapwright.web.measures import with_unit
 from heapwright.web.mix.asked import Asked

@@ -8,9 +8,10 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from heapwright.data import default_ranges, sources
+from heapwright.science.ingredients import DRAWS
 from heapwright.science.materials import Span
-from heapwright.science.mixing import DRAWS, PROPERTIES
-from heapwright.web.measures import DENSITY, MEASURES, figure, with_unit
+from heapwright.science.mixing import PROPERTIES
+from heapwright.web.measures import DENSITY, MEASURES, figure, three_digits, with_unit
 from heapwright.web.mix.words import NAMES, range_words, unit_of
 from heapwright.yard.recipe import Worked
 
@@ -26,7 +27,7 @@ def working(worked: Worked, units: str) -> list[dict[str, Any]]:
     signs = {"unit": mass.sign}
 
     def kg(value: float) -> str:
-        return f"{mass.from_si(value):.3g}"
+        return three_digits(mass.from_si(value))
 
     blocks = [
         {
@@ -133,7 +134,8 @@ def working(worked: Worked, units: str) -> list[dict[str, Any]]:
 
 
 def _input(name: str, span: Span, unit: str, scale: float = 1.0) -> dict[str, str]:
-    spread = "" if span.low == span.high else f" ({span.low * scale:.3g}–{span.high * scale:.3g})"
+    low, high = three_digits(span.low * scale), three_digits(span.high * scale)
+    spread = "" if span.low == span.high else f" ({low}–{high})"
     origin = {
         "measured": _("measured here"),
         "published": _("published"),
@@ -142,7 +144,7 @@ def _input(name: str, span: Span, unit: str, scale: float = 1.0) -> dict[str, st
     }[span.origin]
     return {
         "name": name,
-        "value": f"{span.typical * scale:.3g}{spread}",
+        "value": f"{three_digits(span.typical * scale)}{spread}",
         "unit": unit,
         "origin": f"{origin}: {span.note}" if span.note else origin,
     }

@@ -24,12 +24,12 @@ from django.utils.translation import gettext_lazy
 from pydantic import TypeAdapter, ValidationError
 
 from heapwright.people.models import User
+from heapwright.web.answers import done
 from heapwright.web.fields import MeasureField, NumberField
 from heapwright.web.forms import ActForm
-from heapwright.web.more.answers import done
 from heapwright.web.more.may import may_strike
-from heapwright.web.more.telling import Teller, material_names
 from heapwright.web.shell import helper_only
+from heapwright.web.telling import Teller, material_names
 from heapwright.yard import history, mix, prove, receive, tend, use
 from heapwright.yard.acts import Act, UseCase
 from heapwright.yard.errors import FieldError, YardError

@@ -16,15 +16,15 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
+from heapwright.web.answers import done
 from heapwright.web.fields import MeasureField, NumberField
 from heapwright.web.forms import OnceForm
-from heapwright.web.measures import with_unit
-from heapwright.web.more.answers import done
-from heapwright.web.more.logs import lot_choices
+from heapwright.web.measures import NBSP, or_under, with_unit
+from heapwright.web.more.logs import CHOOSE, finished_first, lot_choices
 from heapwright.web.more.places import in_order
-from heapwright.web.more.tables import Column, Row, csv_file, csv_href, table, wants_csv
-from heapwright.web.more.telling import Teller, day_words, material_names, moment_words
 from heapwright.web.shell import helper_only
+from heapwright.web.tables import Column, Row, csv_file, csv_href, table, wants_csv
+from heapwright.web.telling import Teller, day_words, material_names, moment_words
 from heapwright.yard import history, ledger, trace, use
 from heapwright.yard.amounts import Quantity
 from heapwright.yard.errors import YardError
@@ -42,20 +42,12 @@ from heapwright.yard.models import (
     Source,
     Stage,
 )
-from heapwright.yard.state import lot_state, state_at
+from heapwright.yard.state import lot_state
 
 BEDS = (PlaceKind.BED, PlaceKind.TRENCH)
 CM_PER_M = 100.0
 SHOWN = 100
 """So many rows of a recall stand on the page; the file has all."""
-
-
-def _usable_first(*kinds: LotKind, named: str) -> list[tuple[str, str]]:
-    """Return the lots to choose from: what is ready first, what is still hot last."""
-    ready = {one.code for one in state_at() if one.stage in ("", Stage.READY)}
-    compost = {one.code for one in state_at() if one.kind == LotKind.COMPOST}
-    found = lot_choices(*kinds, named=named)
-    return sorted(found, key=lambda one: (one[0] not in ready, one[0] not in compost))
 
 
 class UseForm(OnceForm):
@@ -102,9 +94,8 @@ class UseForm(OnceForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         named = self.data.get("lot", "") or self.initial.get("lot", "")
-        self.fields["lot"].choices = _usable_first(
-            LotKind.COMPOST, LotKind.PILE, LotKind.OVERS, named=named
-        )
+        found = lot_choices(LotKind.COMPOST, LotKind.PILE, LotKind.OVERS, named=named)
+        self.fields["lot"].choices = [CHOOSE, *finished_first(found)]
         beds = sorted(Place.objects.filter(kind__in=BEDS, retired_at=None), key=in_order)
         self.fields["bed"].choices = [("", _("no bed")), *((bed.code, bed.name) for bed in beds)]
         containers = Container.objects.filter(retired_at=None).values_list("code", "name")
@@ -173,7 +164,7 @@ def use_compost(request: HttpRequest) -> HttpResponse:
         "act_word": _("Log it"),
         "back": reverse("beds"),
         "caution": True,
-        "anything": bool(form.fields["lot"].choices),
+        "anything": len(form.fields["lot"].choices) > 1,
     }
     return render(request, "heapwright/more/use.html", context)
 
@@ -246,6 +237,7 @@ def beds(request: HttpRequest) -> HttpResponse:
             ],
             rows,
             download_href=csv_href(request),
+            note=_("A layer is the volume as it was used, spread over the whole bed."),
         ),
         "any_bed": bool(all_beds),
         "people": table(
@@ -323,7 +315,14 @@ def bed(request: HttpRequest, code: str) -> HttpResponse:
             ],
             rows,
             download_href=csv_href(request),
-            note=_("Shares are of the mass as it came in, water included."),
+            note=_(
+                "Shares are of the mass as it came in, water included. A layer is the volume as it "
+                "was used, spread over the whole bed of %(width)s by %(depth)s."
+            )
+            % {
+                "width": with_unit(one.width_m, "length", units),
+                "depth": with_unit(one.depth_m, "length", units),
+            },
         ),
     }
     return render(request, "heapwright/more/bed.html", context)
@@ -332,7 +331,10 @@ def bed(request: HttpRequest, code: str) -> HttpResponse:
 def materials_words(shares: dict[str, float], names: dict[str, str]) -> str:
     """Return shares of materials in words, the greatest first."""
     unknown = _("what nobody knows")
-    parts = [f"{names.get(name, name) or unknown} {share:.0%}" for name, share in shares.items()]
+    parts = [
+        f"{names.get(name, name) or unknown} {100 * share:.0f}{NBSP}%"
+        for name, share in shares.items()
+    ]
     return ", ".join(parts) or "–"
 
 
@@ -366,7 +368,7 @@ def recall(request: HttpRequest, code: str) -> HttpResponse:
         (
             _lot_link(part.lot) if part.lot else _("water"),
             f"{part.fraction * 100:.2g}\u00a0%",
-            with_unit(part.mass_kg, "mass", units),
+            or_under(part.mass_kg, "mass", units),
             _whence(part),
             names.get(part.material_id, part.material_id) or _("what nobody knows"),
             day_words(part.came_at, tz),
@@ -374,14 +376,13 @@ def recall(request: HttpRequest, code: str) -> HttpResponse:
         )
         for part in trace.parts(found.shares[:SHOWN])
     ]
-    went = sorted(found.forward, key=lambda one: one.at or timezone.now())
     forward = [
         (
             _goal_words(one),
             moment_words(one.at, tz) if one.at else _("stands there now"),
-            with_unit(one.mass_kg, "mass", units),
+            or_under(one.mass_kg, "mass", units),
         )
-        for one in went[:SHOWN]
+        for one in trace.went(found.endings[:SHOWN])
     ]
     state = lot_state(code)
     context = {
@@ -426,7 +427,7 @@ def recall(request: HttpRequest, code: str) -> HttpResponse:
 
 def _left_out(found: trace.Recall) -> str:
     """Say what the page has no room for, or nothing."""
-    back, forward = found.shares[SHOWN:], len(found.forward) - SHOWN
+    back, forward = found.shares[SHOWN:], len(found.endings) - SHOWN
     said = []
     if back:
         said.append(

@@ -1,4 +1,4 @@
-"""Everything that happened: the list, one entry, striking and undoing, and whether it adds up."""
+"""Everything that happened: the list, one entry, striking and undoing."""
 
 from __future__ import annotations
 
@@ -7,43 +7,36 @@ from datetime import datetime, timedelta
 from itertools import groupby
 from typing import Any, Final
 from uuid import UUID
-from zoneinfo import ZoneInfo
 
 from django import forms
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
-from django.core.paginator import Paginator
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.html import format_html, format_html_join
+from django.utils.html import format_html_join
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
 from heapwright.people.models import User
+from heapwright.web.answers import done
 from heapwright.web.measures import with_unit
 from heapwright.web.more.again import ACTS
-from heapwright.web.more.answers import done
 from heapwright.web.more.may import may_strike
-from heapwright.web.more.tables import Column, Row, csv_file, csv_href, table, wants_csv
-from heapwright.web.more.telling import Teller, day_words, lots_of, moment_words
 from heapwright.web.shell import helper_only
+from heapwright.web.tables import Column, csv_file, csv_href, table, wants_csv
+from heapwright.web.telling import Teller, day_words, lots_of, moment_words
 from heapwright.web.tend.pictures import shown_photo
 from heapwright.yard import history
-from heapwright.yard.amounts import EMPTY_KG
-from heapwright.yard.audit import SLACK_KG, Balance, audit, totals
 from heapwright.yard.errors import RoleError, YardError
-from heapwright.yard.models import End, Entry, Kind, Lot, Site
-from heapwright.yard.state import state_at
+from heapwright.yard.models import Entry, Kind, Lot, Site
 from heapwright.yard.strike import strike as strike_entry
 
 A_PAGE: Final = 50
-AT_ONCE: Final = 1000
-"""With more lots than this the audit of each takes seconds and is asked for apart."""
 FILE_HEAD: Final = (
     "id",
     "kind",
@@ -147,7 +140,7 @@ def entries(request: HttpRequest) -> HttpResponse:
             FILE_HEAD,
             (_file_row(entry, tell) for entry in found.iterator(chunk_size=2000)),
         )
-    page = Paginator(found, A_PAGE).get_page(request.GET.get("page"))
+    page = history.Pages(found, A_PAGE).get_page(request.GET.get("page"))
     days = [
         (day_words(day, tell.tz), [(one, f"{_here(one, tell):%H:%M}", tell(one)) for one in those])
         for day, those in groupby(page, key=lambda one: _here(one, tell).date())
@@ -350,137 +343,3 @@ def undo(request: HttpRequest, entry_id: UUID) -> HttpResponse:
         said = error.message[:1].upper() + error.message[1:]
         return done(request, said, to, level=messages.ERROR)
     return done(request, _("Taken back. It stays in the list of entries, struck through."), to)
-
-
-@require_safe
-def audit_page(request: HttpRequest) -> HttpResponse:
-    """Show whether the books add up: the site's balance, each lot's, and what was found."""
-    units, tz = request.user.units, Site.load().tz
-    if not (wants_csv(request) or "every" in request.GET or Lot.objects.count() <= AT_ONCE):
-        return _quick_audit(request, tz)
-    result = audit()
-    names = [
-        ("in_kg", _("came in")),
-        ("opening_kg", _("stood when the records began")),
-        ("water_kg", _("water put on")),
-        ("gained_kg", _("found on weighing")),
-        ("from_lots_kg", _("from other lots")),
-        ("to_lots_kg", _("to other lots")),
-        ("to_beds_kg", _("to beds")),
-        ("to_people_kg", _("to people")),
-        ("disposed_kg", _("disposed of")),
-        ("to_air_kg", _("lost to the air")),
-        ("standing_kg", _("stands there now")),
-    ]
-    if wants_csv(request):
-        head = ["lot", *(name for name, _label in names), "residual_kg"]
-        return csv_file(
-            "audit",
-            head,
-            (
-                (code, *(round(getattr(balance, name), 3) for name in head[1:]))
-                for code, balance in [("site", result.site), *result.lots.items()]
-            ),
-        )
-    site = result.site
-    came = site.in_kg + site.opening_kg + site.water_kg
-    air = site.to_air_kg - site.gained_kg
-
-    def mass(value_kg: float) -> str:
-        return with_unit(value_kg, "mass", units)
-
-    context = {
-        "result": result,
-        "when": moment_words(timezone.now(), tz),
-        "came": mass(came),
-        "standing": mass(site.standing_kg),
-        "out": mass(site.out_kg),
-        "air": mass(air),
-        "grave": [one for one in result.findings if one.grave],
-        "others": [one for one in result.findings if not one.grave],
-        "working": {
-            "formula": _("in = standing + out + lost to the air"),
-            "inputs": [
-                {"name": label, "value": mass(getattr(site, name)), "unit": "", "origin": origin}
-                for (name, label), origin in zip(names, _origins(), strict=True)
-                if name not in ("from_lots_kg", "to_lots_kg")
-            ],
-            "source": "",
-        },
-        "residual_g": _grams(site.residual_kg),
-        "table": table(
-            "balances",
-            _("The books of each lot"),
-            [
-                Column(_("Lot"), short=True),
-                Column(_("In"), number=True),
-                Column(_("To lots"), number=True),
-                Column(_("Out"), number=True),
-                Column(_("Air"), number=True),
-                Column(_("Stands"), number=True),
-                Column(_("Off by"), "g", number=True),
-            ],
-            [
-                _balance_row(code, balance, units)
-                for code, balance in result.lots.items()
-                if balance.standing_kg > EMPTY_KG or abs(balance.residual_kg) > SLACK_KG
-            ],
-            download_href=csv_href(request),
-            note=_("Those that stand, or are off. The file has all %(count)d lots.")
-            % {"count": len(result.lots)},
-        ),
-    }
-    return render(request, "heapwright/more/audit.html", context)
-
-
-def _quick_audit(request: HttpRequest, tz: ZoneInfo) -> HttpResponse:
-    """Show the site's balance from sums alone; playing every lot's books is asked for apart."""
-    sums = totals()
-
-    def of(*kinds: End) -> float:
-        return sum(sum(sums.get(kind.value, {}).values()) for kind in kinds)
-
-    came, air = of(End.SOURCE, End.OPENING, End.WATER), of(End.AIR)
-    out = of(End.PLACE, End.PERSON, End.DISPOSAL)
-    standing = sum(state.mass_kg for state in state_at())
-    off = came - standing - out - air
-    shown = {"came": came, "standing": standing, "out": out, "air": air}
-    units = request.user.units
-    context: dict[str, Any] = {name: with_unit(kg, "mass", units) for name, kg in shown.items()}
-    context |= {
-        "adds_up": abs(off) <= SLACK_KG,
-        "residual_g": _grams(off),
-        "when": moment_words(timezone.now(), tz),
-        "lots": Lot.objects.count(),
-    }
-    return render(request, "heapwright/more/audit_quick.html", context)
-
-
-def _grams(off_kg: float) -> str:
-    """Return what the books are off by: whole grams, a tenth below ten, no sign on nothing."""
-    grams = abs(off_kg) * 1000
-    text = f"{grams:.0f}" if grams >= 9.5 else f"{grams:.1f}".removesuffix(".0")
-    return text if text == "0" or off_kg > 0 else f"−{text}"
-
-
-def _origins() -> list[str]:
-    taken = _("sum of the lines")
-    return [taken] * 10 + [_("played from the lines of each lot")]
-
-
-def _balance_row(code: str, balance: Balance, units: str) -> Row:
-    came = (
-        balance.in_kg
-        + balance.opening_kg
-        + balance.water_kg
-        + balance.gained_kg
-        + balance.from_lots_kg
-    )
-    shown = (came, balance.to_lots_kg, balance.out_kg, balance.to_air_kg, balance.standing_kg)
-    return Row(
-        (
-            format_html('<a href="{}">{}</a>', reverse("recall", args=[code]), code),
-            *(with_unit(value, "mass", units) for value in shown),
-            _grams(balance.residual_kg),
-        )
-    )

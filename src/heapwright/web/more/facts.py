@@ -19,9 +19,10 @@ from django.views.decorators.http import require_safe
 from heapwright.data import sources as all_sources
 from heapwright.data.check import table_names
 from heapwright.data.tables import FactRow, Source, read_rows
+from heapwright.units import celsius_from_fahrenheit
 from heapwright.web.heat import step_of
 from heapwright.web.measures import with_unit
-from heapwright.web.more.tables import Column, Row, csv_file, csv_href, table, wants_csv
+from heapwright.web.tables import Column, Row, csv_file, csv_href, table, wants_csv
 
 WORDS = re.compile(r"[^\W_]+")
 PROVENANCE = ("sources", "mark", "note", "confirmed")
@@ -65,9 +66,14 @@ def _measured(name: str, measure: str, scale: float = 1.0) -> Show:
 
 
 def _heat(name: str) -> Show:
+    """Show a temperature that its document states in °C (``name_c``) or °F (``name_f``)."""
+
     def show(cells: Mapping[str, str], units: str) -> str:
-        text = cells.get(name)
-        return heat_words(float(text), units) if text else "–"
+        if text := cells.get(f"{name}_c"):
+            return heat_words(float(text), units)
+        if text := cells.get(f"{name}_f"):
+            return heat_words(celsius_from_fahrenheit(float(text)), units)
+        return "–"
 
     return show
 
@@ -136,7 +142,7 @@ TABLES: Final[dict[str, FactTable]] = {
             Shown(gettext_lazy("Name"), _raw("name")),
             Shown(gettext_lazy("Where"), _raw("jurisdiction")),
             Shown(gettext_lazy("Document"), _raw("document")),
-            Shown(gettext_lazy("From"), _heat("min_temp_c"), True),
+            Shown(gettext_lazy("From"), _heat("min_temp"), True),
             Shown(gettext_lazy("Time"), _rule_time, True),
             Shown(gettext_lazy("Turnings"), _raw("turnings"), True),
             Shown(gettext_lazy("As read"), _raw("as_read")),
@@ -148,7 +154,7 @@ TABLES: Final[dict[str, FactTable]] = {
         (
             Shown(gettext_lazy("Organism"), _raw("name")),
             Shown(gettext_lazy("Kind"), _raw("kind")),
-            Shown(gettext_lazy("At"), _heat("temp_c"), True),
+            Shown(gettext_lazy("At"), _heat("temp"), True),
             Shown(gettext_lazy("For, min"), _raw("time_min"), True),
             Shown(gettext_lazy("Log₁₀ killed"), _raw("log10_reduction"), True),
             Shown(gettext_lazy("Tested to"), _raw("tested_to_log10"), True),
@@ -234,6 +240,18 @@ TABLES: Final[dict[str, FactTable]] = {
     ),
     "weather": FactTable(
         gettext_lazy("Weather"), gettext_lazy("What is taken where nobody measured.")
+    ),
+    "today": FactTable(
+        gettext_lazy("Today"), gettext_lazy("From when on today’s list asks for an act.")
+    ),
+    "squeeze": FactTable(
+        gettext_lazy("Squeeze"), gettext_lazy("How moist a heap is by a squeezed handful.")
+    ),
+    "outlook": FactTable(
+        gettext_lazy("Outlook"), gettext_lazy("How far and how finely a heap is foreseen.")
+    ),
+    "decisions": FactTable(
+        gettext_lazy("Decisions"), gettext_lazy("When the forecast asks for an act, or against it.")
     ),
     "climates": FactTable(
         gettext_lazy("Climates"), gettext_lazy("For the typical year of a site.")

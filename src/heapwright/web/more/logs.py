@@ -13,11 +13,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from heapwright.data import product_limits
+from heapwright.web.answers import done
 from heapwright.web.fields import MeasureField, NumberField
 from heapwright.web.forms import OnceForm
-from heapwright.web.more.answers import done
-from heapwright.web.more.telling import Teller
 from heapwright.web.shell import helper_only
+from heapwright.web.telling import Teller
 from heapwright.yard import history, prove, tend
 from heapwright.yard.acts import UseCase
 from heapwright.yard.errors import YardError
@@ -36,6 +36,8 @@ TASKS = (
 )
 FUELS = (gettext_lazy("diesel"), gettext_lazy("petrol"), gettext_lazy("electricity"))
 RESULT_ROWS = 8
+CHOOSE = ("", gettext_lazy("choose"))
+"""No lot is chosen for a person: what is logged of the wrong one would be traced as its own."""
 
 
 def lot_choices(*kinds: LotKind, named: str = "") -> list[tuple[str, str]]:
@@ -50,6 +52,17 @@ def lot_choices(*kinds: LotKind, named: str = "") -> list[tuple[str, str]]:
         if gone is not None:
             choices.append((gone.code, _("%(lot)s, all gone") % {"lot": gone.code}))
     return choices
+
+
+def finished_first(found: list[tuple[str, str]]) -> list[tuple[str, str]]:
+    """Return lots to choose from: what is ready first, then compost, what is still hot last."""
+    standing = state_at()
+    ready = {one.code for one in standing if one.stage in ("", Stage.READY)}
+    compost = {one.code for one in standing if one.kind == LotKind.COMPOST}
+    stock = {one.code for one in standing if one.kind == LotKind.STOCK}
+    return sorted(
+        found, key=lambda one: (one[0] in stock, one[0] not in ready, one[0] not in compost)
+    )
 
 
 def _lot_words(kind: str, stage: str) -> str:
@@ -170,7 +183,7 @@ class SampleForm(OnceForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         named = self.data.get("lot", "") or self.initial.get("lot", "")
-        self.fields["lot"].choices = lot_choices(named=named)
+        self.fields["lot"].choices = [CHOOSE, *finished_first(lot_choices(named=named))]
 
     def act(self) -> prove.TakeSample:
         """Return the sample as an act."""
@@ -195,7 +208,7 @@ class ResultForm(OnceForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         named = self.data.get("lot", "") or self.initial.get("lot", "")
-        self.fields["lot"].choices = lot_choices(named=named)
+        self.fields["lot"].choices = [CHOOSE, *finished_first(lot_choices(named=named))]
         for number in range(RESULT_ROWS):
             self.fields |= {
                 f"quantity_{number}": forms.CharField(
@@ -320,6 +333,12 @@ def _log_page(
         context |= {
             "heads": [form[name] for name in ("lot", "sample", "laboratory")],
             "rows": form.rows(),
+            "more_filled": form.is_bound
+            and any(
+                form[f"{part}_{number}"].value() or form[f"{part}_{number}"].errors
+                for number in range(3, RESULT_ROWS)
+                for part in ("quantity", "value")
+            ),
             "tails": [form[name] for name in ("happened_at", "note")],
         }
     return render(request, template, context | (more or {}))

@@ -18,16 +18,16 @@ from django.views.decorators.http import require_POST, require_safe
 from heapwright.data import category_defaults
 from heapwright.data import materials as library_rows
 from heapwright.data.library import LAYER_ROLES, POSSIBLE
+from heapwright.science.ingredients import WATER
 from heapwright.science.materials import Material, Span
-from heapwright.science.mixing import WATER
+from heapwright.web.answers import done
 from heapwright.web.fields import MeasureField, NumberField
 from heapwright.web.forms import OnceForm
 from heapwright.web.measures import MEASURES, with_unit
-from heapwright.web.more.answers import done
 from heapwright.web.more.rows import RowForm
-from heapwright.web.more.tables import Column, Row, csv_file, csv_href, table, wants_csv
-from heapwright.web.more.telling import day_words
 from heapwright.web.shell import helper_only, lead_only
+from heapwright.web.tables import Column, Row, csv_file, csv_href, table, wants_csv
+from heapwright.web.telling import day_words
 from heapwright.yard import materials as known_here
 from heapwright.yard import prove
 from heapwright.yard.errors import YardError
@@ -73,13 +73,16 @@ def span_words(name: str, span: Span | None, units: str) -> str:
     }
 
 
+CHOOSE = ("", gettext_lazy("choose"))
+
+
 class OwnMaterialForm(RowForm):
     """A material that the library lacks."""
 
     category = forms.ChoiceField(label=gettext_lazy("Kind"))
     layer_role = forms.ChoiceField(
         label=gettext_lazy("Laid as"),
-        choices=[(role, role) for role in LAYER_ROLES if role != "water"],
+        choices=[CHOOSE, *((role, role) for role in LAYER_ROLES if role != "water")],
     )
     moisture_pct = NumberField(label=LABELS["moisture_pct"], low=0, high=100)
     n_pct_dry = NumberField(label=LABELS["n_pct_dry"], required=False, low=0, high=20)
@@ -128,7 +131,8 @@ class OwnMaterialForm(RowForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["category"].choices = [(name, kind_words(name)) for name in category_defaults()]
+        kinds = ((name, kind_words(name)) for name in category_defaults())
+        self.fields["category"].choices = [CHOOSE, *kinds]  # a kind nobody chose would be mixed by
         if self.instance.pk:
             del self.fields["code"]  # deliveries name it by its code
 

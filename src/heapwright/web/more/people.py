@@ -25,7 +25,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
 from heapwright.people.models import Role, User
-from heapwright.web.more.answers import done
+from heapwright.web.answers import done
 from heapwright.web.more.rows import SeenForm
 from heapwright.web.more.signing import set_language
 from heapwright.web.shell import lead_only

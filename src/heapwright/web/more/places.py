@@ -21,15 +21,16 @@ from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_POST, require_safe
 
 from heapwright.people.models import Units, User
+from heapwright.web.answers import done
+from heapwright.web.codes import unbroken
 from heapwright.web.drawing import places as drawn
 from heapwright.web.drawing.yard_plan import yard_plan
 from heapwright.web.fields import MeasureField, NumberField
 from heapwright.web.forms import PersonForm
 from heapwright.web.measures import figure, with_unit
-from heapwright.web.more.answers import done
 from heapwright.web.more.rows import RowForm
-from heapwright.web.more.tables import Column, Row, csv_file, csv_href, table, wants_csv
 from heapwright.web.shell import lead_only
+from heapwright.web.tables import Column, Row, csv_file, csv_href, table, wants_csv
 from heapwright.yard.models import Place, PlaceKind, Site
 from heapwright.yard.state import state_at
 
@@ -120,6 +121,10 @@ class PlaceForm(RowForm):
         help_texts = {  # noqa: RUF012
             "code": gettext_lazy("Short, to be painted on it, such as B3.")
         }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["kind"].choices = [("", _("choose")), *PlaceKind.choices]
 
 
 class RowsForm(PersonForm):
@@ -335,7 +340,7 @@ def places(request: HttpRequest) -> HttpResponse:
             (
                 format_html('<a href="{}">{}</a>', reverse("place", args=[one.code]), one.code),
                 one.name,
-                ", ".join(standing.get(one.id, ())) or "–",
+                unbroken(", ".join(standing.get(one.id, ())) or "–"),
                 size(one, units),
                 one.get_kind_display() if not one.retired_at else _("no longer in use"),
             ),

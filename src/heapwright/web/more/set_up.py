@@ -29,8 +29,8 @@ from django.utils.translation import gettext_lazy
 from heapwright.data import containers as usual_containers
 from heapwright.people.models import Role, Units, User
 from heapwright.units import M3_PER_L
+from heapwright.web.answers import done
 from heapwright.web.fields import MeasureField
-from heapwright.web.more.answers import done
 from heapwright.web.more.places import SiteForm, rows_page
 from heapwright.web.more.signing import MODEL_BACKEND, set_language
 from heapwright.web.more.sources import ContainerForm, SourceForm

@@ -17,13 +17,13 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
 from heapwright.people.models import User
+from heapwright.web.answers import done
 from heapwright.web.fields import MeasureField
 from heapwright.web.measures import with_unit
-from heapwright.web.more.answers import done
 from heapwright.web.more.rows import RowForm
-from heapwright.web.more.tables import Column, Row, csv_file, csv_href, table, wants_csv
-from heapwright.web.more.telling import day_words
 from heapwright.web.shell import lead_only
+from heapwright.web.tables import Column, Row, csv_file, csv_href, table, wants_csv
+from heapwright.web.telling import day_words
 from heapwright.yard import materials
 from heapwright.yard.models import Container, Site, Source
 

@@ -14,12 +14,12 @@ from django.utils.html import format_html
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from heapwright.web.answers import done
 from heapwright.web.fields import MeasureField, NumberField
 from heapwright.web.forms import OnceForm
-from heapwright.web.more.answers import done
-from heapwright.web.more.tables import Column, Row, table
-from heapwright.web.more.telling import Teller, material_names
 from heapwright.web.shell import lead_only
+from heapwright.web.tables import Column, Row, table
+from heapwright.web.telling import Teller, material_names
 from heapwright.web.tend.forms import AmountFields
 from heapwright.yard import history
 from heapwright.yard.acts import Act

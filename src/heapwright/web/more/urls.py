@@ -7,6 +7,7 @@ from django.urls import path
 
 from heapwright.web.more import (
     again,
+    audit,
     beds,
     entries,
     facts,
@@ -84,7 +85,7 @@ urlpatterns = [
     path("more/entries/<uuid:entry_id>/strike/", entries.strike, name="strike"),
     path("more/entries/<uuid:entry_id>/again/", again.enter_again, name="enter-again"),
     path("more/undo/<uuid:entry_id>/", entries.undo, name="undo"),
-    path("more/audit/", entries.audit_page, name="audit"),
+    path("more/audit/", audit.audit_page, name="audit"),
     path("more/labour/", logs.labour, name="labour"),
     path("more/fuel/", logs.fuel, name="fuel"),
     path("more/water/", water.water, name="water"),

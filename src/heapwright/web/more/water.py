@@ -21,7 +21,7 @@ from heapwright.units import M_PER_FOOT
 from heapwright.web.fields import NumberField
 from heapwright.web.forms import PersonForm
 from heapwright.web.measures import MEASURES, figure, with_unit
-from heapwright.web.more.tables import Column, table
+from heapwright.web.tables import Column, table
 from heapwright.yard import water as records
 from heapwright.yard.models import Cover, LotKind, Origin, Site, Squeeze
 from heapwright.yard.state import LotState, state_at
@@ -53,10 +53,11 @@ ROWS: Final = (
     ("fallen_l", gettext_lazy("Rain on it")),
     ("kept_off_l", gettext_lazy("Kept off by the cover")),
     ("shed_l", gettext_lazy("Runs off outside")),
+    ("through_l", gettext_lazy("Runs through: leachate")),
     ("soaked_l", gettext_lazy("Soaks in")),
     ("made_l", gettext_lazy("Made by decay")),
     ("evaporated_l", gettext_lazy("Evaporates")),
-    ("leachate_l", gettext_lazy("Runs out below: leachate")),
+    ("drained_l", gettext_lazy("Drains out: leachate")),
 )
 
 

@@ -26,16 +26,16 @@ from heapwright.files import weather_service
 from heapwright.files.weather import BYTES
 from heapwright.files.weather_import import StatedUnits, StationFile, read_station_file
 from heapwright.people.models import User
+from heapwright.web.answers import done
 from heapwright.web.fields import NumberField
 from heapwright.web.forms import PersonForm
 from heapwright.web.heat import step_of
 from heapwright.web.measures import MEASURES, figure, with_unit
 from heapwright.web.more import weather_chart
-from heapwright.web.more.answers import done
 from heapwright.web.more.logs import WeatherForm
-from heapwright.web.more.tables import Column, Row, csv_file, csv_href, table, wants_csv
-from heapwright.web.more.telling import Teller
 from heapwright.web.shell import helper_only, lead_only
+from heapwright.web.tables import Column, Row, csv_file, csv_href, table, wants_csv
+from heapwright.web.telling import Teller
 from heapwright.yard import history, tend, weather_forecast, weather_kept
 from heapwright.yard import weather as records
 from heapwright.yard.errors import FieldError

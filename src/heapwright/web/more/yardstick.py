@@ -17,11 +17,11 @@ from heapwright.data.sanitation import rules
 from heapwright.data.today import chosen_rule
 from heapwright.people.models import Units
 from heapwright.science.rules import Rule
+from heapwright.web.answers import done
 from heapwright.web.fields import MeasureField, NumberField
 from heapwright.web.forms import OnceForm
-from heapwright.web.more.answers import done
-from heapwright.web.more.tables import Column, Row, table
-from heapwright.web.more.telling import Teller, moment_words, yardstick_lines
+from heapwright.web.tables import Column, Row, table
+from heapwright.web.telling import Teller, moment_words, yardstick_lines
 from heapwright.yard import history
 from heapwright.yard.acts import Act
 from heapwright.yard.errors import YardError

@@ -16,7 +16,6 @@ from heapwright.science.lethality import Kill, federal_dose_of, kills
 from heapwright.science.sanitation import Proof, Stated, current_period
 from heapwright.web.drawing.proof_strip import ProofDay, State, proof_strip
 from heapwright.web.drawing.svg import Drawing
-from heapwright.web.more.tables import Column, csv_file, table
 from heapwright.web.prove.judged import Judged
 from heapwright.web.prove.words import (
     cited,
@@ -27,6 +26,7 @@ from heapwright.web.prove.words import (
     plain,
     whole_c,
 )
+from heapwright.web.tables import Column, csv_file, table
 
 DAYS_DRAWN: Final = 63
 """At most so many days are drawn; the table has all."""

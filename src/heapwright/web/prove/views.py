@@ -17,12 +17,12 @@ from django.views.decorators.http import require_safe
 from heapwright.data.sanitation import rules
 from heapwright.science.rules import Rule
 from heapwright.science.sanitation import Stated
-from heapwright.web.more.tables import Column, csv_file, csv_href, table, wants_csv
-from heapwright.web.more.telling import yardstick_words
 from heapwright.web.prove import shown
 from heapwright.web.prove.forms import RuleForm, StatedForm
 from heapwright.web.prove.judged import Judged, evidence_of, open_until_s
 from heapwright.web.prove.words import VERDICTS, asks, cited, document, plain, progress, said, when
+from heapwright.web.tables import Column, csv_file, csv_href, table, wants_csv
+from heapwright.web.telling import yardstick_words
 from heapwright.yard import prove, state
 from heapwright.yard.models import Lot, LotKind, Site, Stage
 from heapwright.yard.today import in_vessel

@@ -19,8 +19,8 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
 from heapwright.web.measures import MASS, figure
-from heapwright.web.more.tables import Column, Row, csv_file, csv_href, table, wants_csv
 from heapwright.web.receive.stock import lot_link
+from heapwright.web.tables import Column, Row, csv_file, csv_href, table, wants_csv
 from heapwright.yard import history, materials
 from heapwright.yard.models import Contamination, Entry, Flow, Inspection, Kind, Site, Source
 

@@ -13,8 +13,8 @@ from django.utils.translation import gettext_lazy
 from heapwright.data import find_material, near_ids
 from heapwright.errors import InputError
 from heapwright.people.models import User
+from heapwright.science.ingredients import WATER
 from heapwright.science.materials import Material
-from heapwright.science.mixing import WATER
 from heapwright.web.fields import MeasureField, NumberField
 from heapwright.web.forms import OnceForm, PersonForm
 from heapwright.web.measures import MASS, VOLUME

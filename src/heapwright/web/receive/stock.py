@@ -16,12 +16,12 @@ from django.views.decorators.http import require_safe
 
 from heapwright.data import sources
 from heapwright.data.recipe import StorageLife
-from heapwright.science.mixing import WATER
+from heapwright.science.ingredients import WATER
+from heapwright.web.answers import done
 from heapwright.web.measures import MASS, NBSP, VOLUME, figure, with_unit
-from heapwright.web.more.answers import done
-from heapwright.web.more.tables import Column, csv_file, csv_href, table, wants_csv
 from heapwright.web.receive.forms import Choices, DeliveryForm, lines_for
 from heapwright.web.shell import helper_only
+from heapwright.web.tables import Column, csv_file, csv_href, table, wants_csv
 from heapwright.yard import materials
 from heapwright.yard.models import Contamination, Entry, LotKind, Site, Source
 from heapwright.yard.receive import receive_delivery
@@ -46,7 +46,9 @@ def on_hand(request: HttpRequest) -> HttpResponse:
     units = request.user.units
     if wants_csv(request):
         return _as_csv(lots)
-    pressing = [lot for lot in lots if lot.left_days is not None and lot.left_days[0] <= 1.0]
+    of = supply()
+    mixable = {lot.code for one in of.on_hand for lot in one.lots}
+    pressing = [lot for lot in lots if lot.code in mixable and _is_pressing(lot)]
     pressing.sort(key=lambda lot: lot.left_days or (0.0, 0.0))
     return render(
         request,
@@ -74,7 +76,7 @@ def on_hand(request: HttpRequest) -> HttpResponse:
                 download_href=csv_href(request),
             ),
             "lives": _lives(lots),
-            "left_out": left_out(supply().left_out),
+            "left_out": left_out(of.left_out),
         },
     )
 
@@ -215,6 +217,18 @@ def _as_csv(lots: tuple[WaitingLot, ...]) -> HttpResponse:
     )
 
 
+def _is_pressing(lot: WaitingLot) -> bool:
+    """Tell whether a lot spoils within a day of warm weather; dry and woody stock does not.
+
+    What much is in that does not belong there is sorted first and goes into no pile as it is.
+    """
+    if lot.state.contamination == Contamination.MUCH:
+        return False
+    if lot.keeps is None or lot.left_days is None or lot.keeps.days_warm > LONG_DAYS:
+        return False
+    return lot.left_days[0] <= 1.0
+
+
 def _presses(lot: WaitingLot) -> str:
     assert lot.keeps is not None
     keeps = {
@@ -247,7 +261,9 @@ def _lives(lots: tuple[WaitingLot, ...]) -> dict[str, Any] | None:
         "inputs": [
             {
                 "name": name,
-                "value": f"{keeps.days_warm:g}–{keeps.days_cool:g}",
+                "value": f"{keeps.days_warm:g}"
+                if keeps.days_warm == keeps.days_cool
+                else f"{keeps.days_warm:g}–{keeps.days_cool:g}",
                 "unit": _("days"),
                 "origin": "; ".join(
                     [f"{titles[one].title} ({keeps.mark})" for one in keeps.sources]

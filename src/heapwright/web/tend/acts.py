@@ -18,19 +18,19 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
 
 from heapwright.people.models import User
-from heapwright.web.more.answers import done
-from heapwright.web.more.telling import Teller
+from heapwright.web.answers import done
 from heapwright.web.shell import helper_only
+from heapwright.web.telling import Teller
 from heapwright.web.tend import forms
 from heapwright.web.tend.rooms import code_words, site_clock, system_of, told
 from heapwright.yard import state, tend, use
 from heapwright.yard.acts import UseCase
-from heapwright.yard.models import Entry, Kind, Lot, LotKind, Stage
+from heapwright.yard.models import Lot, LotKind, Stage
+from heapwright.yard.points import usual_points
 from heapwright.yard.state import LotState
 
 HEAPS: Final = (LotKind.PILE, LotKind.COMPOST)
 ALL: Final = tuple(LotKind)
-_LOOKED_BACK: Final = 3  # checks that tell where a heap is usually read
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +124,7 @@ PAGES: Final[dict[str, ActPage]] = {
         forms.StageForm,
         tend.declare_stage,
         HEAPS,
+        caution="ready",
     ),
     "discard": ActPage(
         gettext_lazy("Discarded"),
@@ -215,32 +216,13 @@ def _sent_before(request: HttpRequest, lot: Lot) -> bool:
 def _form(page: ActPage, request: HttpRequest, lot: LotState) -> forms.LotForm:
     more: dict[str, Any] = {}
     if page.form is forms.CheckForm:
-        more["usual"] = _usual_points(lot)
+        more["usual"] = usual_points(lot.id, len(forms.POINTS))
     if page.form is forms.CombineForm:
         more["standing"] = state.state_at()
     make: Callable[..., forms.LotForm] = page.form
     if request.method == "POST":
         return make(request.POST, request.FILES, person=request.user, lot=lot, **more)
     return make(None, person=request.user, lot=lot, **more)
-
-
-def _usual_points(lot: LotState) -> dict[str, float | None]:
-    """Return the points of the last checks, in the order read, with how deep each was read last.
-
-    So they are said once and not each day; a proof asks for each of them every day.
-    """
-    checks = (
-        Entry.objects.filter(lots__id=lot.id, kind=Kind.CHECK, struck_at=None)
-        .order_by("-happened_at", "-id")
-        .values_list("sent", flat=True)[:_LOOKED_BACK]
-    )
-    usual: dict[str, float | None] = {}
-    for sent in checks:
-        for one in sent.get("temps") or ():
-            if one.get("point") and len(usual) < len(forms.POINTS):
-                deep = one.get("depth_cm")
-                usual.setdefault(one["point"], None if deep is None else float(deep))
-    return usual
 
 
 def _groups(form: forms.LotForm) -> list[dict[str, Any]]:

@@ -20,12 +20,12 @@ from heapwright.data import sources
 from heapwright.data.decisions import decision_figures
 from heapwright.web import charts
 from heapwright.web.measures import MEASURES, NBSP, figure, with_unit
-from heapwright.web.more.tables import Column, csv_file, csv_href, table, wants_csv
+from heapwright.web.tables import Column, csv_file, csv_href, table, wants_csv
 from heapwright.web.tend.outlook import hot_c, state_in_words
 from heapwright.web.tend.rooms import code_words, say_in, site_clock, system_of
 from heapwright.web.tend.tasks import anchor
 from heapwright.yard import forecast, state, today
-from heapwright.yard.forecast import Outlook
+from heapwright.yard.forecast import Known, Outlook
 from heapwright.yard.models import Lot, Site
 from heapwright.yard.today import Sight, Task
 from heapwright.yard.today.ahead import per_hundred, told_alone
@@ -83,8 +83,8 @@ def page(request: HttpRequest, code: str) -> HttpResponse:
         {
             "lot": lot,
             "heading": format_html(_("{}: doing and leaving"), code_words(code)),
-            "outlook": {"pending": known is not None and known.pending},
-            "state": state_in_words(known, now, site) if known is not None else "",
+            "outlook": {"pending": known is not None and not known.advised.fresh},
+            "state": _state(known, now, site) if known is not None else "",
             "why_not": known.untold.said() if known is not None and known.untold else "",
             "sections": [
                 _section(one, told.get(one.kind), outlook, system, site) for one in decisions
@@ -96,6 +96,17 @@ def page(request: HttpRequest, code: str) -> HttpResponse:
             "download_href": csv_href(request) if decisions else "",
         },
     )
+
+
+def _state(known: Known, now: datetime, site: Site) -> str:
+    """Return how old the answer is, and whether what it advises is being worked out again."""
+    said = state_in_words(known, now, site)
+    if known.fresh and not known.advice_fresh:
+        said += " " + _(
+            "The stock or another heap has changed since, and what to do is being worked out "
+            "again: load the page again to see it."
+        )
+    return said
 
 
 def _tasks(sight: Sight, decisions: Sequence[Decision], system: str) -> dict[str, Task]:

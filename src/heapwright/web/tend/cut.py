@@ -16,6 +16,7 @@ from heapwright.web.drawing.hatch import Category, hatch_of
 from heapwright.web.drawing.heap import Layer, Probe, Section, Shape
 from heapwright.web.tend.plan import WALLED, drawn_cover, height_m
 from heapwright.yard import ledger
+from heapwright.yard.forecast_plan import shape_in
 from heapwright.yard.models import DailySummary, End, Flow, Kind, Lot, PlaceKind
 from heapwright.yard.models.readings import NO_DEPTH_CM
 from heapwright.yard.state import LotState
@@ -54,6 +55,7 @@ def laid(lot: Lot, materials: Mapping[str, Material]) -> list[Laid]:
             corrects=None,
         )
         .select_related("entry", "from_lot")
+        .defer("entry__sent")
         .order_by("entry__happened_at", "entry_id", "id")
     )
     made_of = _materials_of({line.from_lot_id for line in lines if line.from_lot_id})
@@ -70,9 +72,10 @@ def laid(lot: Lot, materials: Mapping[str, Material]) -> list[Laid]:
 
 def _materials_of(lot_ids: Collection[int]) -> dict[int, set[str]]:
     found: dict[int, set[str]] = defaultdict(set)
-    for lot_id, material_id in Flow.objects.filter(
+    lines = Flow.objects.filter(
         ledger.counts(), to_lot__in=lot_ids, from_kind__in=(End.SOURCE, End.OPENING)
-    ).values_list("to_lot_id", "material_id"):
+    )
+    for lot_id, material_id in lines.order_by().values_list("to_lot_id", "material_id"):
         found[lot_id].add(material_id)
     return found
 
@@ -188,6 +191,9 @@ def section(
     width_m = min(place.width_m, place.depth_m) if place and kind == PlaceKind.LANE else None
     if width_m is None:
         width_m = place.width_m if place and kind in WALLED else max(2.2 * high_m, 0.5)
+    if place and lot.volume_m3 and kind not in WALLED and kind != PlaceKind.LANE:
+        free = shape_in(place, lot.volume_m3)  # one of several on shared ground
+        high_m, width_m = free.height_m, free.width_m
     mixed = turned_at is not None and all(one.at <= turned_at for one in lines)
     return Section(
         code=lot.code,

@@ -1,4 +1,4 @@
-"""The charts of a heap's page, drawn by the thread that foresees it so that no reader waits.
+"""The charts of a heap's pages, drawn by the thread that foresees it so that no reader waits.
 
 Charts are kept by what they show (:mod:`heapwright.web.charts`): what is drawn here, a page finds.
 """
@@ -10,7 +10,7 @@ from datetime import datetime
 from django.utils import timezone, translation
 
 from heapwright.people.models import User
-from heapwright.web.tend import pile
+from heapwright.web.tend import compare, pile
 from heapwright.yard.forecast import Outlook
 from heapwright.yard.models import Lot, Site
 
@@ -22,3 +22,4 @@ def draw(*, lot: Lot, outlook: Outlook, now: datetime, **_sent: object) -> None:
     for units, language in people.values_list("units", "language").distinct():
         with timezone.override(site.tz), translation.override(language):
             pile.charts_of(lot, outlook, now, units, site)
+            compare.charts_of(outlook, units, site)

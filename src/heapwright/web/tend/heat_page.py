@@ -16,7 +16,7 @@ from heapwright.data.pile import heat_alarms
 from heapwright.science.sanitation import Proof
 from heapwright.web.charts import Act, Forecast, Reading, Threshold, temperature_history
 from heapwright.web.measures import MEASURES, figure
-from heapwright.web.more.tables import Column, Row, csv_file, table
+from heapwright.web.tables import Column, Row, csv_file, table
 from heapwright.web.tend import plan
 from heapwright.web.tend.outlook import acts_of, band_of, hot_c
 from heapwright.web.tend.rooms import say_in

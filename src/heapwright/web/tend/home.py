@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from functools import lru_cache
 from typing import Any, Final
@@ -23,16 +24,16 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_POST
 
 from heapwright.data.today import chosen_rule
+from heapwright.web.answers import done
 from heapwright.web.drawing.key import heat_key
 from heapwright.web.drawing.lean import lean
 from heapwright.web.drawing.places import LengthUnit, Yard
 from heapwright.web.drawing.yard_plan import yard_plan
 from heapwright.web.drawing.yard_rows import yard_rows
 from heapwright.web.heat import TempUnit, step_of
-from heapwright.web.more.answers import done
-from heapwright.web.more.tables import Column, Row, csv_file, csv_href, table, wants_csv
-from heapwright.web.more.telling import Teller
 from heapwright.web.shell import helper_only
+from heapwright.web.tables import Column, Row, csv_file, csv_href, table, wants_csv
+from heapwright.web.telling import Teller
 from heapwright.web.tend import plan
 from heapwright.web.tend.rooms import say_in, site_clock, system_of, told, way
 from heapwright.web.tend.tasks import shown_task
@@ -160,19 +161,26 @@ def _end_of(day: date, site: Site, now: datetime) -> datetime:
 def _drawings(drawn: Yard, temp: TempUnit, length: LengthUnit) -> dict[str, Any]:
     """Return the drawings of a yard; the same yard is drawn once."""
     units: dict[str, Any] = {"temp_unit": temp, "length_unit": length}
-    holds_heaps = any(place.piles or place.kind in ("bay", "vessel") for place in drawn.places)
+    heaps = tuple(place for place in drawn.places if place.piles or place.kind in ("bay", "vessel"))
     small = lean(yard_plan(drawn, uid="plan-s", width_px=328, **units))
-    rows = [
-        lean(yard_rows(drawn, uid=uid, width_px=width_px, **units)) if holds_heaps else ""
-        for uid, width_px in (("rows", 328), ("rows-l", 790))
-    ]
+    rows, wide = _rows(replace(drawn, places=heaps), temp, length) if heaps else ("", "")
     return {
-        "rows": rows[0] or small,
-        "rows_wide": rows[1],
-        "plan_small": small if holds_heaps else "",
+        "rows": rows or small,
+        "rows_wide": wide,
+        "plan_small": small if heaps else "",
         "plan": lean(yard_plan(drawn, uid="plan-l", width_px=1200, **units)),
         "key": heat_key(uid="key", temp_unit=temp),
     }
+
+
+@lru_cache(maxsize=128)
+def _rows(heaps: Yard, temp: TempUnit, length: LengthUnit) -> tuple[SafeString, SafeString]:
+    """Return the heaps drawn in rows, narrow and wide; a delivery changes nothing in them."""
+    narrow, wide = (
+        lean(yard_rows(heaps, uid=uid, width_px=width_px, temp_unit=temp, length_unit=length))
+        for uid, width_px in (("rows", 328), ("rows-l", 790))
+    )
+    return narrow, wide
 
 
 def _past(on: date, site: Site, system: str) -> list[dict[str, Any]]:

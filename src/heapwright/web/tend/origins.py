@@ -20,7 +20,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from heapwright.science.materials import Material
-from heapwright.web.more.tables import Column, table
+from heapwright.web.tables import Column, table
 from heapwright.web.tend.rooms import code_words
 from heapwright.yard import ledger, trace
 from heapwright.yard.amounts import EMPTY_KG
@@ -93,9 +93,12 @@ def put_in(lot: Lot, library: Mapping[str, Material], say: Say) -> dict[str, Any
 def _deliveries(lot_ids: Collection[int]) -> dict[int, tuple[str, str]]:
     """Return material and source of each stock lot, blank where it has several."""
     found: dict[int, tuple[str, str]] = {}
-    for lot_id, material_id, source in Flow.objects.filter(
+    lines = Flow.objects.filter(
         ledger.counts(), to_lot__in=lot_ids, from_kind__in=(End.SOURCE, End.OPENING)
-    ).values_list("to_lot_id", "material_id", "from_source__name"):
+    )
+    for lot_id, material_id, source in lines.order_by().values_list(
+        "to_lot_id", "material_id", "from_source__name"
+    ):
         name, giver = found.get(lot_id, (material_id, source))
         found[lot_id] = (
             name if name == material_id else "",

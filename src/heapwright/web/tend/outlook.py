@@ -15,11 +15,11 @@ from heapwright.data import sources
 from heapwright.data.outlook import outlook_figure
 from heapwright.data.pile import pile_parameters
 from heapwright.science.heap_shape import geometry
-from heapwright.science.mixing import Ingredient
+from heapwright.science.ingredients import Ingredient
 from heapwright.web import charts
 from heapwright.web.drawing.heap import HeatZone
 from heapwright.web.measures import MEASURES, NBSP, figure, with_unit
-from heapwright.web.more.tables import Column, Row, csv_file, table
+from heapwright.web.tables import Column, Row, csv_file, table
 from heapwright.web.tend.rooms import way
 from heapwright.yard.forecast import Known, Outlook
 from heapwright.yard.models import Lot, Origin, Site
@@ -517,6 +517,14 @@ def _weather(outlook: Outlook) -> list[str]:
                 f"{100.0 * share:.0f}{NBSP}% {Origin(origin).label}" for origin, share in shares
             )
             said.append(words % {"shares": told})
+    guessed = {Origin.TYPICAL, Origin.FORECAST}
+    if any(origin in guessed for origin, _share in (*outlook.weather.past, *outlook.weather.ahead)):
+        said.append(
+            _(
+                "Days that nobody measured differ from run to run about what is told of them, "
+                "warmer or colder, wet or dry, as real days do."
+            )
+        )
     if outlook.weather.climate_assumed and any(
         origin == Origin.TYPICAL for origin, _share in outlook.weather.ahead
     ):

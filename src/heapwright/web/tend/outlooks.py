@@ -16,7 +16,7 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_safe
 
 from heapwright.web.measures import MEASURES, figure
-from heapwright.web.more.tables import Column, Row, csv_file, csv_href, table, wants_csv
+from heapwright.web.tables import Column, Row, csv_file, csv_href, table, wants_csv
 from heapwright.web.tend.outlook import hot_c
 from heapwright.web.tend.rooms import code_words, site_clock, system_of
 from heapwright.yard import forecast, state

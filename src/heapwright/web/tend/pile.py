@@ -7,7 +7,6 @@ from datetime import datetime
 from functools import lru_cache
 from typing import Any, Final
 
-from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -21,10 +20,11 @@ from django.views.decorators.http import require_GET
 
 from heapwright.people.models import User
 from heapwright.science.sanitation import Proof
+from heapwright.web.codes import unbroken
 from heapwright.web.drawing.heap import Section, heap_section
 from heapwright.web.drawing.lean import lean
-from heapwright.web.more.tables import Column, Row, csv_file, table, wants_csv
-from heapwright.web.more.telling import Teller
+from heapwright.web.tables import Column, Row, csv_file, table, wants_csv
+from heapwright.web.telling import Teller
 from heapwright.web.tend import acts, cut, outlook, plan
 from heapwright.web.tend.figures import figures
 from heapwright.web.tend.heat_page import CHART_WORDS, heat, heat_csv
@@ -276,7 +276,7 @@ def _warmth(
 def _story(request: HttpRequest, lot: Lot, tell: Teller, reader: User) -> dict[str, Any]:
     """Return the lot's entries as a table, so many a page, the latest first."""
     code = lot.code
-    found = Paginator(history.entries(lot=lot), STORY).get_page(request.GET.get("story"))
+    found = history.Pages(history.entries(lot=lot), STORY).get_page(request.GET.get("story"))
     rows = []
     for entry in found:
         when = timezone.localtime(entry.happened_at)
@@ -313,7 +313,7 @@ def _told(entry: Entry, code: str, tell: Teller, reader: User) -> SafeString:
         ways.append((reverse("strike", args=[entry.uuid]), _("strike it")))
     return format_html(
         '{}{}{}<br><span class="small soft">{}{}</span>',
-        told(entry, tell).replace(f": {code}: ", ": ", 1),
+        unbroken(told(entry, tell).replace(f": {code}: ", ": ", 1)),
         note,
         format_html("<br>{}", picture) if picture else "",
         entry.recorded_by,

@@ -11,8 +11,8 @@ from django.utils.translation import gettext as _
 from heapwright.data.today import chosen_rule
 from heapwright.science.sanitation import Proof
 from heapwright.web.drawing.proof_strip import ProofDay, State, proof_strip
-from heapwright.web.more.telling import yardstick_words
 from heapwright.web.prove.words import plain
+from heapwright.web.telling import yardstick_words
 from heapwright.web.tend import plan
 from heapwright.web.tend.rooms import say_in, way
 from heapwright.yard.models import Lot

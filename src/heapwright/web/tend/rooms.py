@@ -14,7 +14,7 @@ from django.utils.safestring import SafeString
 
 from heapwright.people.models import Units
 from heapwright.web.measures import with_unit
-from heapwright.web.more.telling import Teller
+from heapwright.web.telling import Teller
 from heapwright.yard.models import Entry, Site
 from heapwright.yard.today import Say
 

@@ -10,7 +10,6 @@ from django.utils import timezone
 
 from heapwright.data.today import figure
 from heapwright.yard import forecast, materials, state
-from heapwright.yard.decide import marks_of
 from heapwright.yard.forecast import Advised
 from heapwright.yard.models import Container, LotKind, Place, PlaceKind, Site, Stage, Weather
 from heapwright.yard.proofs import proofs_of
@@ -75,9 +74,10 @@ def look(
         pads=tuple(Place.objects.filter(kind=PlaceKind.CURING, retired_at=None)),
         yardstick=yardstick,
     )
-    return with_advice(
-        sight, forecast.advice(standing, now=asked, site=site) if judge and foresee else {}
-    )
+    if not (judge and foresee):
+        return sight
+    whole = standing if lot_ids is None else None
+    return with_advice(sight, forecast.advice(standing, now=asked, site=site, standing=whole))
 
 
 def with_advice(sight: Sight, ahead: Mapping[int, Advised]) -> Sight:
@@ -85,7 +85,6 @@ def with_advice(sight: Sight, ahead: Mapping[int, Advised]) -> Sight:
 
     Dry material that is to be turned in is told in the site's containers, from the lots on hand.
     """
-    ahead = {lot_id: _still_true(each) for lot_id, each in ahead.items()}
     wanted = {
         one.amount.material
         for each in ahead.values()
@@ -102,22 +101,3 @@ def with_advice(sight: Sight, ahead: Mapping[int, Advised]) -> Sight:
     )
     containers = tuple(Container.objects.filter(retired_at=None))
     return replace(sight, ahead=ahead, on_hand=(*sight.waiting, *more), containers=containers)
-
-
-def _still_true(advised: Advised) -> Advised:
-    """Return what is advised without putting heaps together of which the other has changed since.
-
-    An answer rests on the entries of its own heap; those of the other are looked at here.
-    """
-    others = {one.amount.other for one in advised.decisions if one.kind == "combine"}
-    if not others:
-        return advised
-    marks = marks_of(others)
-    return replace(
-        advised,
-        decisions=tuple(
-            one
-            for one in advised.decisions
-            if one.kind != "combine" or marks.get(one.amount.other) == one.amount.other_mark
-        ),
-    )

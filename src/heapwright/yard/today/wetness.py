@@ -51,7 +51,11 @@ def squeezed(sight: Sight, _say: Say) -> Iterator[Task]:
 
 
 def rain_cover(sight: Sight, _say: Say) -> Iterator[Task]:
-    """See open heaps in a wet week, where the rain gauge is logged."""
+    """See open heaps in a wet week, where the rain gauge is logged.
+
+    A heap that is freshly foreseen is left to the forecast, which knows what of the rain stays in
+    it and what is still to come.
+    """
     days, limit = figure("wet_week_days"), figure("wet_week_mm")
     read = [one.rain_mm for one in sight.weather if one.rain_mm is not None]
     if sum(read) < limit.value:
@@ -59,7 +63,8 @@ def rain_cover(sight: Sight, _say: Say) -> Iterator[Task]:
     first = (Stage.CURING, Stage.READY, Stage.HOT, Stage.FILLING)
     for heap in sight.heaps:
         lot = heap.state
-        if lot.cover not in ("", Cover.OPEN):
+        advised = sight.ahead.get(lot.id)
+        if lot.cover not in ("", Cover.OPEN) or (advised is not None and advised.told):
             continue
         yield Task(
             key=f"cover:{lot.code}",

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from heapwright.data.sanitation import rules
 from heapwright.data.today import chosen_rule
@@ -32,6 +33,16 @@ from heapwright.yard.models import (
     Zone,
 )
 from heapwright.yard.yardstick import InForce
+
+FIGURE_NAMES: Final = {
+    "moisture_pct": gettext_lazy("moisture"),
+    "n_pct_dry": gettext_lazy("nitrogen"),
+    "c_pct_dry": gettext_lazy("carbon"),
+    "cn": gettext_lazy("C:N"),
+    "vs_pct_dry": gettext_lazy("volatile solids"),
+    "bulk_density_kg_m3": gettext_lazy("bulk density"),
+}
+"""What the figures of a material are called; other quantities have their name as it was typed."""
 
 
 def moment_words(at: datetime | None, tz: ZoneInfo) -> str:
@@ -264,7 +275,8 @@ def _sample(_tell: Teller, entry: Entry) -> str:
 
 def _lab(tell: Teller, entry: Entry) -> str:
     figures = ", ".join(
-        f"{one.quantity} {'' if one.comparator == '=' else one.comparator + ' '}{one.value:g}"
+        f"{FIGURE_NAMES.get(one.quantity, one.quantity)} "
+        f"{'' if one.comparator == '=' else one.comparator + ' '}{one.value:g}"
         f"{' ' + one.unit if one.unit else ''}"
         for one in entry.measurements.all()
     )
