@@ -77,7 +77,8 @@ def tell_decade(
                     _write_many(waiting, people)
                     waiting.clear()
                 continue
-            if isinstance(act, tend.Move) and act.to_place == site.PAD:
+            moved = isinstance(act, tend.Move) and act.to_place == site.PAD
+            if moved and act.lot in built:  # nobody put a probe in what stood there before
                 _logger(act.lot, built[act.lot], act.happened_at, logger_min, people[written.by])
             story.write(written, people)
             if isinstance(act, BuildPile):

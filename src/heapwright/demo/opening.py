@@ -63,7 +63,9 @@ def what_stood_there(yard: Books) -> Iterator[Written]:
             kind=LotKind.STOCK.value,
             code=code,
             place=place,
-            quantity=Quantity(container="loader", count=loads, as_typed=f"{loads:g} × tractor’s front bucket"),
+            quantity=Quantity(
+                container="loader", count=loads, as_typed=f"{loads:g} × tractor’s front bucket"
+            ),
             materials=(receive.OpeningPart(material=material),),
             note="Lay here when this book was opened.",
         )

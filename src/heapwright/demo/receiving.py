@@ -149,7 +149,9 @@ def _load(
         material=material,
         code=code,
         place=place,
-        quantity=Quantity(container="loader", count=loads, as_typed=f"{loads:g} × tractor’s front bucket"),
+        quantity=Quantity(
+            container="loader", count=loads, as_typed=f"{loads:g} × tractor’s front bucket"
+        ),
     )
     yield yard.write(receive.ReceiveDelivery, hour, source=source, lines=(line,))
     if place != site.FOOD_BUNKER:

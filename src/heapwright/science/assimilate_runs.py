@@ -173,6 +173,6 @@ def _height_per_m3(rows: Rows, pile: PlanRuns) -> Array:
 def lift_of(rows: Rows, run: Run, hours: Array, weather: Weather) -> Array:
     """Return the share of the drift's strength at some hours of a run."""
     core = np.interp(hours, run.hours, run.core_temp_c.mean(axis=1))
-    air = np.array([weather.at(hour, 0.0).temp_c for hour in hours])
-    at_rows = np.array([weather.at(hour, 0.0).temp_c for hour in rows.hour])
-    return lift(rows, hours, core - air, at_rows)
+    clock = np.arange(len(weather.temp_c))
+    air = np.interp(hours, clock, weather.temp_c)
+    return lift(rows, hours, core - air, np.interp(rows.hour, clock, weather.temp_c))

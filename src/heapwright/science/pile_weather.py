@@ -42,13 +42,17 @@ class Weather:
 
     def at(self, hour: float, rain_mm_h: float) -> Forcing:
         """Return the weather at ``hour``, of all members' the mean, with the rain given."""
-        temp_c, humidity, wind_m_s = between_hours(self.sky(0), hour)
+        none = np.empty((0, 0))
+        temp_c, humidity, wind_m_s = between_hours(self._sky(none, none), hour)
         return forcing(temp_c, humidity, wind_m_s, self.ground_c, self.shelter, rain_mm_h)
 
     def sky(self, members: int) -> Sky:
         """Return the weather of so many members as the compiled rates take it."""
-        none = np.empty((members, 0))
-        warmer_c, rain = (none, none) if self.spread is None else self.spread.drawn(members)
+        if self.spread is not None:
+            return self._sky(*self.spread.drawn(members))
+        return self._sky(np.empty((members, 0)), np.empty((members, 0)))
+
+    def _sky(self, warmer_c: Array, rain_factor: Array) -> Sky:
         return Sky(
             np.ascontiguousarray(self.temp_c, dtype=float),
             np.ascontiguousarray(self.humidity, dtype=float),
@@ -56,7 +60,7 @@ class Weather:
             float(self.ground_c),
             float(self.shelter),
             warmer_c,
-            rain,
+            rain_factor,
         )
 
     def rain_between(self, start: float, end: float) -> float:
