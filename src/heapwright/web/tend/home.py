@@ -168,7 +168,7 @@ def _drawings(drawn: Yard, temp: TempUnit, length: LengthUnit) -> dict[str, Any]
         "rows": rows or small,
         "rows_wide": wide,
         "plan_small": small if heaps else "",
-        "plan": lean(yard_plan(drawn, uid="plan-l", width_px=1200, **units)),
+        "plan": lean(yard_plan(drawn, uid="plan-l", width_px=790, **units)),
         "key": heat_key(uid="key", temp_unit=temp),
     }
 
