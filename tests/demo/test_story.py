@@ -112,16 +112,9 @@ def test_the_last_days_bring_a_small_cool_heap_and_fleeces_beside_their_heaps(to
 def test_the_first_page_has_several_kinds_of_advice_that_the_physics_gives(told, settings):
     settings.FORECASTS = "inline"
     standing = [one for one in state.state_at(NOW) if one.kind == "pile"]
-    chosen = [
-        one
-        for one in standing
-        if one.place.code == site.CLASS_BAY
-        or (one.stage == "curing" and one.cover == "open")
-        or (one.stage == "hot" and (NOW - one.begun_at).days > 30)
-    ]
-    advised = forecast.advice(chosen, now=NOW)
+    advised = forecast.advice(standing, now=NOW)
     kinds = {each.kind for one in advised.values() for each in one.decisions}
-    assert {"build up", "cover", "cure"} <= kinds
+    assert {"build up", "cure", "turn"} <= kinds
     small = next(one for one in standing if one.place.code == site.CLASS_BAY)
     assert [one.kind for one in advised[small.id].decisions] == ["build up"]
 

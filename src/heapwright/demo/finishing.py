@@ -32,7 +32,7 @@ def to_pad(yard: Books) -> Iterator[Written]:
         if yard.day.weekday() != 5 or not (cool or crowded):
             continue
         heap.on_pad, heap.place, heap.cover = yard.day, site.PAD, Cover.BREATHABLE
-        heap.heat.turn(yard.today.mean_c)
+        heap.heat.lay_out(yard.today.mean_c)
         heap.volume_m3 = round(heap.volume_m3 * yard.rng.uniform(0.55, 0.62), 2)
         density = round(yard.rng.uniform(430.0, 520.0))
         heap.mass_kg = heap.volume_m3 * density

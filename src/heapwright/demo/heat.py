@@ -1,8 +1,9 @@
 """How warm an invented heap is: a compact curve of fuel, air, season and turnings.
 
-Not the pile model: that takes a second a pile, and a year has some thirty-five. The curve has
-the course that gardens log (heating in two or three days, weeks of heat that sinks, a dip after
-each turning and a rise that gets weaker) and is used for nothing but this story.
+Not the pile model: what the forecasts are shown by should not be made by them. The curve has the
+course that gardens log (heating in two or three days, weeks of heat that sinks, a dip after each
+turning and a rise that gets weaker), within what the model gives such heaps from winter to
+summer, and is used for nothing but this story.
 """
 
 from __future__ import annotations
@@ -17,6 +18,8 @@ POINTS = (("core", 50.0), ("edge", 30.0), ("base", 45.0))
 """The points that are read, and how deep, cm."""
 
 HIGHEST_C = 70.5
+ENOUGH_FUEL = 0.5
+"""With less left a heap makes less heat than it loses, and cools."""
 
 
 @dataclass(slots=True)
@@ -31,17 +34,25 @@ class Heat:
     def day(self, mean_c: float, soaked: bool) -> None:
         """Let a day go by at this mean temperature; ``soaked``: rain ran into it."""
         self.air *= 0.88 if soaked else 0.94
-        self.fuel -= 0.018 * max(self.core_c - mean_c, 0.0) / 50.0 * self.fuel**0.5
+        self.fuel -= 0.021 * max(self.core_c - mean_c, 0.0) / 50.0 * self.fuel**0.5
         self.fuel = max(self.fuel, 0.02)
         strength = min(1.0, 1.2 * self.fuel) ** 0.5 * (0.75 + 0.25 * self.air)
+        strength *= min(1.0, self.fuel / ENOUGH_FUEL) ** 2
         goal_c = mean_c + self.vigour * (70.0 - mean_c) * strength
-        pace_d = 0.55 if goal_c > self.core_c else 2.5
+        # life has to grow first: three days from the cold, one from a warm day
+        kindling_d = 0.5 + (max(45.0 - self.core_c, 0.0) / 20.0) ** 2
+        pace_d = kindling_d if goal_c > self.core_c else 2.5
         self.core_c += (min(goal_c, HIGHEST_C) - self.core_c) * (1.0 - math.exp(-0.9 / pace_d))
 
     def turn(self, mean_c: float) -> None:
         """Turn it: it cools, gets air, and is alike throughout for a day."""
         self.core_c = mean_c + 0.55 * (self.core_c - mean_c)
         self.air = 1.0
+
+    def lay_out(self, mean_c: float) -> None:
+        """Lay it out to cure, lower and without walls: it cools as turned and keeps less heat."""
+        self.turn(mean_c)
+        self.vigour *= 0.5
 
     def feed(self, share: float) -> None:
         """Add raw material, as a share of what is there."""
