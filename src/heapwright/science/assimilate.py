@@ -220,10 +220,11 @@ def assimilate(
     )  # fmt: skip
     hottest = ceiling_c(rows, seen.used, current.parameters, facts["read_above_c"].typical)
     done = len(past.hours)
+    drifting = drifted(whole, core, shell, hottest, current.parameters["t_max_c"], float(now))
     if progress is not None:
         progress(1.0)
     return Assimilated(
-        forecast=told([drifted(whole, core, shell, hottest)], size),
+        forecast=told([drifting], size),
         now_hour=float(now),
         members=current,
         end=end,
@@ -309,7 +310,8 @@ def continued(
     run = pile.onward(a.members, a.end, plan.acts, added, until, a.every_h, error_c, events=events)
     if a.drift_ahead is not None:
         core, shell = (one[: len(run.hours)] for one in a.drift_ahead)
-        run = drifted(run, core, shell, a.ceiling_c)
+        life_c = a.members.parameters["t_max_c"]
+        run = drifted(run, core, shell, a.ceiling_c, life_c, a.now_hour)
     return run
 
 

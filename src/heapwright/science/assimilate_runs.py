@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -100,14 +101,30 @@ def joined_in_time(past: Run, ahead: Run) -> Run:
     )
 
 
-def drifted(run: Run, core: Array, shell: Array, ceiling_c: Array) -> Run:
+SPARE_C: Final = 3.0
+"""Room below the end of life that a drift keeps on a plateau: piles differ by as much there."""
+
+
+def drifted(
+    run: Run, core: Array, shell: Array, ceiling_c: Array, life_c: Array, now_hour: float
+) -> Run:
     """Return a run with the drift of each zone added to its temperatures.
 
-    No drift takes a member above its ``ceiling_c`` (members,): life stops there.
+    No drift takes a member above its ``ceiling_c`` (members,). From ``now_hour`` on what all
+    share of one that warms shrinks with the room that the member has below ``life_c``
+    (members,), where its life stops: a pile that took off before the model did is not hotter
+    by as much on the plateau.
     """
+    now = int(np.searchsorted(run.hours, now_hour - 1e-9))
 
     def held(temp_c: Array, drift: Array) -> Array:
-        return np.minimum(temp_c + drift, np.maximum(temp_c, ceiling_c))
+        room = np.maximum(life_c - temp_c, 0.0) + SPARE_C
+        share = np.minimum(room / room[min(now, len(room) - 1)], 1.0)
+        share[:now] = 1.0
+        shared = np.maximum(drift.mean(axis=1, keepdims=True), 0.0)
+        warmed = temp_c + drift - (1.0 - share) * shared
+        found: Array = np.minimum(warmed, np.maximum(temp_c, ceiling_c))
+        return found
 
     return replace(
         run,
