@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from benchmarks.forecast import member_of, solve_member
 from tests.science.pile_setup import (
     FACTS,
+    SUMMER,
+    built,
     random_events,
     random_recipe,
     random_shape,
     random_weather,
+    typical,
     wide_draws,
 )
 
+from heapwright.errors import HeapwrightError
 from heapwright.science.heap_shape import HeapShape, geometry
 from heapwright.science.pile import simulate
 from heapwright.science.pile_events import Turned
-from heapwright.science.pile_layout import ACTIVE, FAST, SLOW, WATER
+from heapwright.science.pile_layout import ACTIVE, FAST, SLOW, STATE_ROWS, WATER
 from heapwright.science.pile_parameters import draw
 from heapwright.science.pile_rates import ERROR_C, snow_share
 from heapwright.science.pile_recipe import stated_recipe
@@ -114,6 +120,18 @@ def test_sleet_falls_between_snow_and_rain_without_a_jump():
         events=[e for e in events if e.hour <= 480.0], error_c=0.001,
     )  # fmt: skip
     assert_physical(done, state, most_uptake=20.0)
+
+
+@pytest.mark.parametrize("row", range(STATE_ROWS))
+@pytest.mark.parametrize("figure", [np.nan, np.inf])
+def test_a_member_whose_figures_overflowed_is_refused_and_never_shown(row, figure):
+    parameters = typical(3)
+    pile = built(parameters)
+    y = pile.y.copy()
+    y[row, 1] = figure
+    weather = typical_weather(48.0, **SUMMER)
+    with pytest.raises(HeapwrightError, match="no stable step"):
+        simulate(replace(pile, y=y), parameters, weather, hours=24.0)
 
 
 def test_oxygen_uptake_of_real_mixes_stays_within_what_was_measured():

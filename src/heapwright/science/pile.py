@@ -27,7 +27,7 @@ from heapwright.science.pile_layout import (
     WATER,
 )
 from heapwright.science.pile_parameters import Parameters
-from heapwright.science.pile_rates import ERROR_C, KEPT, SEEN, Sky, look, room, run
+from heapwright.science.pile_rates import ERROR_C, KEPT, SEEN, Seen, Sky, look, room, run
 from heapwright.science.pile_state import PileState, carbon_yield, coefficients
 from heapwright.science.pile_weather import Weather
 
@@ -189,26 +189,27 @@ def simulate(
         whole = np.concatenate(each)
         return whole if len(wanted) == len(at) else whole[wanted]
 
-    def seen(row: int) -> Array:
-        return rows([one.seen[row] for one in told])
+    def seen(name: str) -> Array:
+        return rows([one.seen[Seen._fields.index(name)] for one in told])
 
     water = rows([one.water_kg for one in told])
-    solids = seen(8) + seen(9)
+    solids = seen("core_solids_kg") + seen("shell_solids_kg")
+    uptake_kg_h = seen("core_uptake_kg_h") + seen("shell_uptake_kg_h")
     ash = state.ash_kg.sum(axis=0)
     return Run(
         hours=kept,
-        core_temp_c=seen(0),
-        shell_temp_c=seen(1),
+        core_temp_c=seen("core_temp_c"),
+        shell_temp_c=seen("shell_temp_c"),
         moisture=water / (water + solids),
-        core_moisture=seen(2),
-        oxygen_pct=seen(4),
-        air_space=seen(6),
-        volume_m3=seen(12),
+        core_moisture=seen("core_moisture"),
+        oxygen_pct=seen("core_oxygen_pct"),
+        air_space=seen("core_air_space"),
+        volume_m3=seen("volume_m3"),
         dry_mass_kg=solids,
         water_kg=water,
         nitrogen_kg=rows([one.nitrogen_kg for one in told]),
         nitrogen_lost_kg=nitrogen_lost,
-        uptake_g_kg_vs_h=1000.0 * (seen(10) + seen(11)) / np.maximum(solids - ash, 1e-9),
+        uptake_g_kg_vs_h=1000.0 * uptake_kg_h / np.maximum(solids - ash, 1e-9),
         totals=dict(zip(TOTAL_NAMES, state.y[TOTALS] - first.y[TOTALS], strict=True)),
         balance=balance(first, state, parameters),
         end=state,

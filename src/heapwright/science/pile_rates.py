@@ -880,7 +880,9 @@ def arrive(
     jumped = errors.jump_c * (1.0 / JUMP_C)
     error = max(max(errors.temp_c, errors.activity * ACTIVITY_C), late) * per_limit
     error = max(error, jumped * jumped * jumped)
-    # What overflowed cannot be compared: as far too large as can be.
+    # What overflowed cannot be compared, and the greater of two may hide it: naught times it
+    # cannot. It counts as far too large.
+    error += 0.0 * (to.heat_core + to.heat_shell + change.heat_core + change.heat_shell)
     error = where_less(error, TOO_MUCH, error, TOO_MUCH)
     put(verdict, ERROR, error)
     put(verdict, GROWTH, SAFETY * math.exp(math.log(max(error, 1e-9)) * (-1.0 / 3.0)))
