@@ -63,6 +63,7 @@ def test_all_heaps_ahead_come_in_one_after_the_other(
     sign_in(page, "lead")
     page.goto("/")
     page.get_by_role("link", name="The heaps ahead").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("The heaps ahead")
     accessible(page)
     expect(page.locator("#outlook")).to_contain_text("All 2 are up to date.", timeout=WAIT_MS)
     accessible(page)

@@ -22,6 +22,7 @@ def test_the_gauge_is_read_in_the_rain(
     sign_in(page, "helper")
     page.goto("/more/")
     page.get_by_role("link", name="Weather").click()
+    expect(page.get_by_label("Day", exact=True)).to_be_visible()
     if scripts:
         accessible(page)
     yesterday = timezone.now().astimezone(Site.load().tz).date() - timedelta(days=1)
@@ -50,6 +51,7 @@ def test_a_file_is_loaded_and_withdrawn(
     sign_in(page, "lead")
     page.goto("/more/weather/")
     page.get_by_role("link", name="Load a file").click()
+    expect(page.get_by_label("File", exact=True)).to_be_visible()
     accessible(page)
     page.get_by_label("File", exact=True).set_input_files(path)
     page.get_by_role("button", name="Take it in").click()
@@ -70,6 +72,7 @@ def test_the_forecast_is_off_until_the_lead_sets_it_on(
     page.goto("/more/weather/")
     expect(page.get_by_text("that is off until a lead sets it on")).to_be_visible()
     page.get_by_role("link", name="Climate and forecast").click()
+    expect(page.get_by_label("Climate of the site")).to_be_visible()
     accessible(page)
     page.get_by_label("Climate of the site").select_option("marine")
     page.get_by_label("Fetch the forecast").check()
