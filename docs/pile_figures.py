@@ -10,7 +10,18 @@ from typing import Any
 
 import numpy as np
 import vl_convert
-from docs.pile_cases import BAY, BOUNDS, WARM, WEEKLY, WET, WINDROW, cube, measure, pile_run
+from docs.pile_cases import (
+    BAY,
+    BOUNDS,
+    WARM,
+    WEEKLY,
+    WET,
+    WINDROW,
+    cube,
+    fed_bin,
+    measure,
+    pile_run,
+)
 
 from heapwright.data.pile import pile_parameters
 from heapwright.science.pile_parameters import fixed
@@ -92,6 +103,11 @@ def curves() -> None:
         temperature.append(lines(title, rows_of(r.hours, r.core_temp_c), "core, °C", [0, 80]))
         share = 100.0 * r.wet_mass_kg / r.wet_mass_kg[0]
         mass.append(lines(title, rows_of(r.hours, share, 8), "wet mass, % of start", [30, 120]))
+    r = fed_bin(both())
+    fed = lines(
+        "Bin fed daily for 80 days, 26 °C", rows_of(r.hours, r.core_temp_c, 4), "core, °C", [0, 80]
+    )
+    temperature.append(fed)
     save("temperature", {"concat": temperature, "columns": 2})
     save("mass", {"concat": mass, "columns": 2})
 

@@ -117,6 +117,16 @@ def test_a_hot_ensemble_brings_the_caution_about_fire():
     assert "Caution: it may reach" in text
 
 
+def test_a_small_bin_brings_the_caution_that_the_model_is_unsure_of_it(tmp_path):
+    text = BAY.read_text()
+    text = re.sub(r"(width|length)_m = 1.2", r"\1_m = 0.4", text)
+    text = re.sub(r"mass_kg = (\d+)", lambda found: f"mass_kg = {int(found[1]) / 9:.2f}", text)
+    small = tmp_path / "bin.toml"
+    small.write_text(text)
+    assert "trust the first readings" in called(small, "--members", "1", "--days", "3")
+    assert "trust the first readings" not in called(BAY, "--members", "1", "--days", "3")
+
+
 def test_working_shows_balance_parameters_and_sources():
     text = called(BAY, "--members", "1", "--days", "3", "--working")
     assert "Where the heat came from" in text

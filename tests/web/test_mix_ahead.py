@@ -15,6 +15,7 @@ from heapwright.data.mixing import water
 from heapwright.data.sanitation import rules
 from heapwright.errors import InputError
 from heapwright.science.mixing import Part
+from heapwright.web.mix import ahead
 from heapwright.yard import forecast_trial as trials
 from heapwright.yard import recipe
 from heapwright.yard.models import Entry, Place
@@ -143,6 +144,14 @@ def test_a_higher_heap_is_likelier_to_heat_and_the_least_size_is_the_smallest_th
     assert trials.smallest(row, lambda one: one.hot).height_m == 1.2
     assert trials.smallest(row[:1], lambda one: one.hot) is None
     assert trials.smallest(row, lambda one: one.met) is None
+
+
+def test_of_a_heap_below_the_size_that_the_model_can_tell_the_page_says_so(small_site):
+    more_scraps(small_site, 300)
+    for height_m, warned in ((0.1, True), (1.1, False)):
+        trial = mix_of(height_m)
+        said = ahead.told(trial, trials.ask(trial, members=20, most_m3=1.7), "metric")["said"]
+        assert (ahead.SMALL_BIN in said) is warned
 
 
 def test_the_chance_is_judged_by_the_evaluator_of_logs_and_gaps_are_none(small_site):

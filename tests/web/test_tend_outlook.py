@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -18,7 +19,7 @@ from django.utils import timezone
 from heapwright.data.outlook import outlook_figure
 from heapwright.web import charts
 from heapwright.web.tend.drawn import draw
-from heapwright.web.tend.outlook import acts_of
+from heapwright.web.tend.outlook import SMALL_BIN, _sentences, acts_of
 from heapwright.yard import forecast, tend
 from heapwright.yard.models import Site
 
@@ -221,6 +222,15 @@ def test_an_answer_of_yesterday_does_not_say_that_this_is_now(modelled, small_si
     later = modelled.now + timedelta(days=1)
     assert acts_of(modelled, modelled.now, site)[0].word == "now"
     assert acts_of(modelled, later, site)[0].word == "worked out"
+
+
+def test_of_a_heap_below_the_size_that_the_model_can_tell_the_page_says_so(modelled):
+    site, now = Site.load(), modelled.now
+    volume = modelled.forecast.volume_m3
+    shrunk = replace(volume, p50=volume.p50 * 0.15 / volume.p50[0])
+    small = replace(modelled, forecast=replace(modelled.forecast, volume_m3=shrunk))
+    assert SMALL_BIN in _sentences(small, now, "metric", site)
+    assert SMALL_BIN not in _sentences(modelled, now, "metric", site)
 
 
 def test_what_lies_in_a_heap_is_folded_under_its_heat_and_readable_without_scripts(as_, modelled):

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from heapwright.data.outlook import outlook_figure
 from heapwright.science.heap_shape import geometry
 from heapwright.science.pile_recipe import class_of
 
@@ -20,6 +21,10 @@ if TYPE_CHECKING:
 
 NEVER_PROOF = (
     "Modelled temperatures never count as proof: only readings in the log show sanitation."
+)
+SMALL_BIN = (
+    "Caution: so small a heap turns warm or hot by little things that the model does not know; "
+    "trust the first readings rather than the forecast."
 )
 SCALD = "A core above 60 °C scalds, and so does the steam; mind machines, dust and spores."
 
@@ -104,6 +109,8 @@ def as_text(
     passed = [alarm for alarm in alarms if hottest > alarm.temp_c]
     if passed:
         lines.append(f"Caution: it may reach {hottest:.0f} °C; {passed[-1].say}.")
+    if volume < outlook_figure("small_bin_m3").value:
+        lines.append(SMALL_BIN)
     lines += [SCALD, NEVER_PROOF]
     return "\n".join(lines)
 

@@ -28,6 +28,7 @@ from heapwright.web.measures import LENGTH, MEASURES, figure, with_unit
 from heapwright.web.mix.asked import Asked as Mixed
 from heapwright.web.mix.asked import ask as ask_mix
 from heapwright.web.tables import Column, table
+from heapwright.web.tend.outlook import SMALL_BIN, small
 from heapwright.yard import forecast_trial as trials
 from heapwright.yard.forecast import usual
 from heapwright.yard.forecast_trial import Size, Trial, Tried
@@ -286,6 +287,8 @@ def _said(trial: Trial, tried: Tried, system: str, site: Site) -> list[str]:
                 _("It asks for %(days)d hot days and %(turns)d turnings.")
                 % {"days": trial.rule.days, "turns": trial.rule.turnings}
             )
+    if small(tried.forecast):
+        said.append(SMALL_BIN)
     return said
 
 

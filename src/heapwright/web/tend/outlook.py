@@ -25,12 +25,16 @@ from heapwright.yard.forecast import Known, Outlook
 from heapwright.yard.models import Lot, Origin, Site
 
 if TYPE_CHECKING:
-    from heapwright.science.pile_forecast import Band
+    from heapwright.science.pile_forecast import Band, Forecast
 
 KJ_PER_KWH: Final = 3600.0
 EVERY_H: Final = 12.0
 """A chart shows the band at every so many hours: finer, it cannot be seen."""
 
+SMALL_BIN: Final = gettext_lazy(
+    "So small a heap turns warm or hot by little things that the model does not know: trust its "
+    "readings, not the forecast."
+)
 LOOK_AHEAD_DAYS: Final = (1, 3, 7)
 OXYGEN_LOW_PCT: Final = 5.0
 _ORIGINS: Final = {
@@ -212,7 +216,14 @@ def _sentences(outlook: Outlook, now: datetime, system: str, site: Site) -> list
                 )
             }
         )
+    if small(found):
+        said.append(SMALL_BIN)
     return said
+
+
+def small(found: Forecast) -> bool:
+    """Return whether a heap is, as built, too small to be foreseen well."""
+    return float(found.volume_m3.p50[0]) < outlook_figure("small_bin_m3").value
 
 
 def _day(outlook: Outlook, index: int, site: Site) -> str:
