@@ -370,8 +370,8 @@ def _history_spec(
              "middle": temp(f.middle_c)} for f in forecast
         ]  # fmt: skip
         layers += _band_layers(band, x, y)
-    layers += [_limit_line(temp(t.temp_c), y) for t in thresholds]
-    layers += _act_layers(acts, placed, x, day, act_rows)
+    layers += _limit_lines((temp(t.temp_c) for t in thresholds), y)
+    layers += _act_layers(acts, placed, x, day)
     rounds = [
         {"day": day(time), "temp": temp(value), "run": run}
         for time, value, run in _rounds(readings)
@@ -464,8 +464,8 @@ def _level_spec(
          "middle": round(one.middle, 3)} for one in levels
     ]  # fmt: skip
     layers = _band_layers(band, x, y)
-    layers += [_limit_line(limit.value, y) for limit in limits]
-    layers += _act_layers(acts, placed, x, day, act_rows)
+    layers += _limit_lines((limit.value for limit in limits), y)
+    layers += _act_layers(acts, placed, x, day)
     layers += _words_beside(limits, plot_px, plot_height, domain)
     return _sheet_of(
         layers, plot_px, plot_height,
@@ -521,7 +521,7 @@ def _two_ways_spec(
             "mark": {"type": "area", "color": EARTH},
             "encoding": {"x": x, "y": y, "y2": {"field": "high"}},
         },
-        *(_limit_line(limit.value, y) for limit in limits),
+        *_limit_lines((limit.value for limit in limits), y),
         {
             "data": {"values": points(left)},
             "mark": {"type": "line", "color": SOFT, "strokeDash": [5, 3], "strokeWidth": 1.8},
@@ -650,41 +650,54 @@ def _act_layers(
     placed: Sequence[tuple[float, int] | None],
     x: Spec,
     day: Callable[[datetime], float],
-    rows: int,
 ) -> list[Spec]:
-    layers: list[Spec] = []
-    for act, spot in zip(acts, placed, strict=True):
-        row = rows if spot is None else spot[1]
-        up = -4 - row * _ACT_ROW_PX if spot is not None else 0
-        layers.append(
-            {
-                "data": {"values": [{"day": day(act.time)}]},
-                "mark": {"type": "rule", "color": INK, "strokeWidth": 0.8,
-                         "y": up, "y2": {"expr": "height"}},
-                "encoding": {"x": x},
-            }
-        )  # fmt: skip
-        if spot is not None:
-            layers.append(
-                {
-                    "data": {"values": [{"word": act.word}]},
-                    "mark": {
-                        "type": "text", "x": spot[0], "y": up - 3, "baseline": "alphabetic",
-                        "align": "center", "fontSize": _TYPE_PX, "color": INK,
-                        "stroke": None,
-                    },
-                    "encoding": {"text": {"field": "word"}},
-                }
-            )  # fmt: skip
-    return layers
+    """Return the acts' lines, and their words over them; two layers however many they are."""
+    if not acts:
+        return []
+    ups = [0.0 if spot is None else -4 - spot[1] * _ACT_ROW_PX for spot in placed]
+    return [
+        {
+            "data": {
+                "values": [
+                    {"day": day(act.time), "up": up} for act, up in zip(acts, ups, strict=True)
+                ]
+            },
+            "mark": {"type": "rule", "color": INK, "strokeWidth": 0.8},
+            "encoding": {"x": x, "y": _px("up"), "y2": {"value": {"expr": "height"}}},
+        },
+        {
+            "data": {
+                "values": [
+                    {"word": act.word, "at": spot[0], "up": up - 3}
+                    for act, spot, up in zip(acts, placed, ups, strict=True)
+                    if spot is not None
+                ]
+            },
+            "mark": {
+                "type": "text", "baseline": "alphabetic", "align": "center",
+                "fontSize": _TYPE_PX, "color": INK, "stroke": None,
+            },
+            "encoding": {"x": _px("at"), "y": _px("up"), "text": {"field": "word"}},
+        },
+    ]  # fmt: skip
 
 
-def _limit_line(value: float, y: Spec) -> Spec:
-    return {
-        "data": {"values": [{y["field"]: value}]},
-        "mark": {"type": "rule", "color": INK, "strokeDash": [4, 3], "strokeWidth": 1.3},
-        "encoding": {"y": y},
-    }
+def _px(field: str) -> Spec:
+    """Return a place that is stated in pixels of the plot, not by its axis."""
+    return {"field": field, "type": "quantitative", "scale": None}
+
+
+def _limit_lines(values: Iterable[float], y: Spec) -> list[Spec]:
+    points = [{y["field"]: value} for value in values]
+    if not points:
+        return []
+    return [
+        {
+            "data": {"values": points},
+            "mark": {"type": "rule", "color": INK, "strokeDash": [4, 3], "strokeWidth": 1.3},
+            "encoding": {"y": y},
+        }
+    ]
 
 
 def _words_beside(
@@ -699,14 +712,18 @@ def _words_beside(
     centres = spread(wanted, [_TYPE_PX * 1.2] * len(wanted), -3, plot_height + 8, 1)
     return [
         {
-            "data": {"values": [{"word": limit.word}]},
-            "mark": {
-                "type": "text", "x": plot_px + 6, "y": centre, "align": "left",
-                "baseline": "middle", "fontSize": _TYPE_PX, "color": INK,
+            "data": {
+                "values": [
+                    {"word": limit.word, "down": centre}
+                    for limit, centre in zip(limits, centres, strict=True)
+                ]
             },
-            "encoding": {"text": {"field": "word"}},
+            "mark": {
+                "type": "text", "x": plot_px + 6, "align": "left", "baseline": "middle",
+                "fontSize": _TYPE_PX, "color": INK,
+            },
+            "encoding": {"y": _px("down"), "text": {"field": "word"}},
         }
-        for limit, centre in zip(limits, centres, strict=True)
     ]  # fmt: skip
 
 
