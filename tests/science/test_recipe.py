@@ -125,7 +125,7 @@ def test_more_stock_never_makes_the_programme_worse(on_hand, which, factor):
 
 def _optimum(on_hand):
     """The optimum of the programme at the typical values, to a gap of one in 100,000."""
-    from heapwright.science.programme import Infeasible
+    from heapwright.science.relaxation import Infeasible
 
     try:
         return Programme(on_hand, GOALS, FACTS, 1.5).integral(0.0, [], gap=1e-5)[1]
@@ -222,7 +222,7 @@ def test_each_least_addition_mends_it_and_a_tenth_less_does_not():
 
 
 def _possible_at_90(on_hand, goals):
-    from heapwright.science.programme import Infeasible
+    from heapwright.science.relaxation import Infeasible
 
     try:
         Programme(on_hand, goals, FACTS, 1.5).relaxed(1.2815515655446004)

@@ -16,7 +16,6 @@ range, and :class:`Weights` sets the other concerns against that.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -32,6 +31,7 @@ from heapwright.science.goals import (
 from heapwright.science.ingredients import MixFacts
 from heapwright.science.limits import ORDINARY_DENSITY_KG_M3, LimitRow, limit_rows
 from heapwright.science.mixing import Array
+from heapwright.science.relaxation import Answer, Infeasible, Relaxation
 
 _SPARE: Final = 1e-5  # hard limits hold with this much of a unit to spare, against rounding
 _CUT_ROUNDS: Final = 15
@@ -39,19 +39,6 @@ _CUT_ROUNDS: Final = 15
 # larger steps than that, and the chance itself is drawn in the end.
 _UNITS_OFF: Final = 0.05
 _UNITS_OFF_WHOLE: Final = 0.5
-
-
-class Infeasible(Exception):  # noqa: N818 - an outcome of the search, not an error a person sees
-    """No amounts satisfy the limits."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Relaxed:
-    """An answer without whole containers: columns, points, and what each column would cost."""
-
-    x: Array
-    points: float
-    reduced_cost: Array
 
 
 class Programme:
@@ -100,6 +87,7 @@ class Programme:
         self.whole = np.zeros(self.columns)
         self.whole[:n] = [1.0 if s.unit_kg else 0.0 for s in stock]
         self.whole[self.chosen_at : self.soft_at] = 1.0
+        self.relaxation = Relaxation(self.rows[~self.links], self.rhs[~self.links], self.lower)
 
     def _cost(self) -> Array:
         w, n = self.weights, self.count
@@ -227,7 +215,7 @@ class Programme:
             answer = self._continuous(cuts, kept, fixed_costs=False)
             share = answer.x[: self.count] * self.scale[:-1] / self.reference_kg
             used = [i for i in kept if share[i] > 1e-6]
-            return answer.points + self.weights.ingredient * len(used), used, share
+            return answer.cost + self.weights.ingredient * len(used), used, share
 
         points, kept, share = best_of(self.promising(cuts, 0))
         while len(kept) > 1:
@@ -310,36 +298,20 @@ class Programme:
 
     def _continuous(
         self, cuts: Sequence[Array], kept: Sequence[int] | None = None, *, fixed_costs: bool = True
-    ) -> _Relaxed:
+    ) -> Answer:
         """Solve without whole containers and without the yes-or-no columns.
 
         A choice costs as much of :attr:`Weights.ingredient` as it takes of the most it could,
         which is what the yes-or-no columns come to when they need not be whole; or nothing,
         with ``fixed_costs`` false.
         """
-        from scipy.optimize import linprog
-
         n = self.count
-        open_columns = np.ones(self.columns, dtype=bool)
-        open_columns[self.chosen_at : self.soft_at] = False
-        if kept is not None:
-            open_columns[:n] = False
-            open_columns[list(kept)] = True
         cost = self.cost.copy()
         if fixed_costs:
             cost[:n] += self.weights.ingredient * self.scale[:n] / self.most_kg
-        answer = linprog(
-            cost[open_columns],
-            A_ub=np.vstack([self.rows[~self.links], *cuts])[:, open_columns],
-            b_ub=np.append(self.rhs[~self.links], np.zeros(len(cuts))),
-            bounds=np.column_stack([self.lower, self.upper])[open_columns],
-            method="highs-ds",
-        )
-        if answer.status != 0:
-            raise Infeasible
-        x, reduced = np.zeros(self.columns), np.zeros(self.columns)
-        x[open_columns], reduced[open_columns] = answer.x, answer.lower.marginals
-        return _Relaxed(x, float(answer.fun), reduced)
+        upper = self._only(range(n) if kept is None else kept)
+        upper[self.chosen_at : self.soft_at] = 0.0
+        return self.relaxation.solve(cost, upper, cuts)
 
     def _whole(
         self, cuts: Sequence[Array], rhs: Array, upper: Array, *, time_limit_s: float, gap: float

@@ -28,7 +28,8 @@ from heapwright.science.mixing import (
     mix_of,
     spread_of,
 )
-from heapwright.science.programme import Infeasible, Programme, largest_amount, least_cost
+from heapwright.science.programme import Programme, largest_amount, least_cost
+from heapwright.science.relaxation import Infeasible
 
 DEFAULT_CHANCE: Final = 0.9
 """The sureness aimed at when none is asked for."""
