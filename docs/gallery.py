@@ -16,14 +16,9 @@ import django
 from django.conf import settings
 
 from heapwright.web import heat
-from heapwright.web.charts import (
-    Act,
-    Chart,
-    Forecast,
-    Reading,
-    Threshold,
-    temperature_history,
-)
+from heapwright.web.charts.engine import Chart
+from heapwright.web.charts.layers import Act
+from heapwright.web.charts.temperature import Forecast, Reading, Threshold, temperature_history
 from heapwright.web.drawing.heap import HeatZone, Layer, Probe, Section, heap_section
 from heapwright.web.drawing.key import heat_key
 from heapwright.web.drawing.places import Pile, Place, Stock, Yard

@@ -48,7 +48,7 @@ def test_a_task_leads_to_doing_and_leaving_side_by_side(
     expect(page.locator("main")).to_contain_text(NEVER_PROOF)
     section.get_by_text("Day by day", exact=True).click()
     section.get_by_text("Show the working").click()
-    expect(section).to_contain_text("member by member")
+    expect(section).to_contain_text("run by run")
 
 
 @pytest.mark.parametrize("width", [360, 1280])

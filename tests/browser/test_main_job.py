@@ -112,7 +112,7 @@ def test_the_main_job_from_delivery_to_printed_proof(
     expect(verdict).to_contain_text("1 of 15 days, 1 of 5 turnings")
     expect(verdict).to_contain_text("at the earliest")
     day = page.get_by_role("region", name="Day by day").locator("tbody tr").last
-    expect(day).to_contain_text("136°")
+    expect(day).to_contain_text("136")
     expect(day).to_contain_text("every point at or above the limit")
     turned = page.get_by_role("region", name="Turnings").locator("tbody tr")
     expect(turned).to_contain_text("turned while hot")

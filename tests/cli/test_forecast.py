@@ -73,7 +73,8 @@ def test_quantiles_are_in_order_and_physical(answer):
     assert min(answer["oxygen_pct"]["p5"]) >= 0
     assert max(answer["oxygen_pct"]["p95"]) <= 21
     assert max(answer["core_temp_c"]["p95"]) < 80
-    assert answer["peak_temp_c"]["p50"] >= max(answer["core_temp_c"]["p50"]) - 0.01
+    for level, peak in answer["peak_temp_c"].items():
+        assert peak >= max(answer["core_temp_c"][level])
     assert 0 <= answer["days_at_or_above_55"]["p5"] <= answer["days_at_or_above_55"]["p95"] <= 30
 
 
@@ -464,7 +465,11 @@ def test_what_a_log_names_and_the_plan_does_not_state_is_said(log):
 @pytest.mark.parametrize(
     ("text", "days", "message"),
     [
-        (f"{HEAD}\n2026-02-20T08:00,read,core,60,40\n", 20, "before the pile was built"),
+        (
+            f"{HEAD}\n2026-02-20T08:00,read,core,60,40\n",
+            20,
+            "column time: the row of 2026-02-20 08:00 is 9.1 days before the pile was built",
+        ),
         (f"{HEAD}\n2026-04-20T08:00,read,core,60,40\n", 20, "give more --days"),
         (f"{HEAD}\n2026-03-05T08:00,read,core,60,hot\n", 20, "row 2, column temp_c"),
         (f"{HEAD}\n2026-03-05T08:00,read,core,60,140\n", 20, "row 2, column temp_c"),

@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from heapwright.cli import cli, forecast_advice
 from heapwright.data.decisions import decision_facts, decision_figures
 from heapwright.data.tables import sources
-from heapwright.science.decide import Amount, Decision, DecisionKind, Why
+from heapwright.science.decide_asked import Amount, Decision, DecisionKind, Why
 
 DRY = """
 [pile]

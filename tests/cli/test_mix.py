@@ -3,8 +3,10 @@
 import csv
 import io
 import json
+import os
 import subprocess
 import sys
+import warnings
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 from unittest import mock
@@ -235,6 +237,7 @@ BAD = {
     ),
     "nothing above zero": ("material,mass_kg\nleaves_loose,0\n", ["above zero"]),
     "only water": ("material,mass_kg\nwater,10\n", ["no material"]),
+    "line break in a name": ('material,mass_kg\n"gold\ndust",5\n', ["row 3", "gold dust"]),
     "unclosed quote": ('material,mass_kg\n"leaves_loose,5\n', ["row"]),
 }
 
@@ -292,7 +295,102 @@ def test_a_stock_with_a_container_but_no_volume_is_refused(amounts):
 
 def test_nothing_on_hand_is_said(amounts):
     path = amounts("material,available_kg\nleaves_loose,0\n", name="STOCK.csv")
-    assert "nothing is on hand" in refused("mix", "solve", path)
+    line = refused("mix", "solve", path)
+    assert "STOCK.csv" in line
+    assert "nothing is on hand" in line
+
+
+def test_a_figure_just_outside_is_told_from_its_range(amounts):
+    head = "material,mass_kg,moisture_pct,n_pct_dry,c_pct_dry,bulk_density_kg_m3\n"
+    just = answer("mix", "check", amounts(f"{head}mash,100,65.01,1.5,40,1012.4\n"))
+    assert just["blocked_by"] == [
+        "free_air_space_pct: 4.71, and at least 35 is acceptable",
+        "bulk_density_kg_m3: 1012, and at most 712 is acceptable",
+        "moisture_pct: 65.01, and 40 to 65 is acceptable",
+    ]
+    much = answer("mix", "solve", EXAMPLES / "stock_rich.csv", "--mass-kg", "98765")
+    assert "and 98765 kg is asked" in much["blocked_by"][0]
+
+
+@pytest.mark.parametrize(
+    "wish", [(), ("--volume-m3", "1.5"), ("--mass-kg", "700", "--cn", "25:30", "--chance", "0.7")]
+)
+def test_what_is_short_mends_it_when_it_is_fetched(amounts, wish):
+    stock = (EXAMPLES / "stock_all_wet.csv").read_text(encoding="utf-8")
+    blocked = answer("mix", "solve", EXAMPLES / "stock_all_wet.csv", *wish)
+    assert not blocked["feasible"]
+    assert blocked["short_of"]
+    columns = stock.splitlines()[0].split(",")
+    for each in blocked["short_of"]:
+        row = {"material": each["material"], "available_kg": repr(each["mass_kg"])}
+        fetched = ",".join(row.get(column, "") for column in columns)
+        path = amounts(f"{stock.rstrip()}\n{fetched}\n", name="STOCK.csv")
+        assert answer("mix", "solve", path, *wish)["feasible"], each
+
+
+def test_a_cap_on_a_category_is_for_all_of_it(amounts):
+    path = amounts(
+        "material,available_kg\nfood_scraps_mixed,300\ncoffee_grounds,200\nwood_chips,300\n"
+        "wood_shavings,200\nleaves_loose,20\n",
+        name="STOCK.csv",
+    )
+    mix = answer("mix", "solve", path, "--volume-m3", "1", "--cap", "wood:25")
+    wood = sum(i["volume_m3"] for i in mix["ingredients"] if i["material"].startswith("wood"))
+    assert mix["feasible"]
+    assert wood <= 0.25 * mix["mix"]["volume_m3"] * (1 + 1e-6)
+
+
+def test_water_in_the_stock_is_all_the_water_there_is(amounts):
+    dry = "material,available_kg\nbread_bakery,200\nleaves_loose,300\nhorse_shavings,300\n"
+    wish = ("--volume-m3", "1.5", "--moisture", "55:60")
+    free = answer("mix", "solve", amounts(dry, name="STOCK.csv"), *wish)
+    assert free["water_kg"] > 100
+    little = answer("mix", "solve", amounts(dry + "water,100\n", name="STOCK.csv"), *wish)
+    assert little["water_kg"] <= 100
+
+
+def test_a_material_without_nitrogen_has_no_ratio_and_no_remark(amounts):
+    path = amounts("material,mass_kg,moisture_pct,n_pct_dry,c_pct_dry\nash of ours,3,5,0,2\n")
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        found = answer("mix", "check", path)
+    assert found["mix"]["cn"] is None
+    assert found["spread"]["cn"] == [None, None, None]
+
+
+def test_what_is_printed_is_utf_8_wherever_it_runs(amounts):
+    path = amounts("material,mass_kg,moisture_pct,n_pct_dry,cn\nÖlkuchen ☃,3,40,2,20\n")
+    bare = {
+        "LC_ALL": "C",
+        "PYTHONUTF8": "0",
+        "PYTHONCOERCECLOCALE": "0",
+        "PATH": os.environ["PATH"],
+    }
+    for options in ((), ("--json",)):
+        done = subprocess.run(
+            [sys.executable, "-m", "heapwright", "mix", "check", str(path), *options],
+            capture_output=True,
+            env=bare,
+            timeout=60,
+            check=False,
+        )
+        assert (done.returncode, done.stderr) == (0, b"")
+        assert "Ölkuchen ☃" in done.stdout.decode()
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
+def test_a_full_disk_is_one_line():
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "heapwright", "materials", "--json"],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            timeout=60,
+            check=False,
+        )
+    assert done.returncode == 1
+    assert done.stderr == "heapwright: No space left on device\n"
 
 
 def test_the_installed_command_prints_one_line_and_exits_2(tmp_path):

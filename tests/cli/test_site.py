@@ -339,6 +339,13 @@ def test_what_is_no_file_of_the_kind_is_one_line(records, sheet, tmp_path):
 
 
 def test_the_audit_finds_a_planted_fault_and_says_so_with_its_exit_code(records):
+    books = json.loads(run(records, "audit", "--json").stdout)
+    for one in (books["site"], *books["lots"].values()):
+        came = one["in_kg"] + one["opening_kg"] + one["water_kg"] + one["gained_kg"]
+        went = one["to_beds_kg"] + one["to_people_kg"] + one["disposed_kg"] + one["to_air_kg"]
+        between = one["from_lots_kg"] - one["to_lots_kg"]
+        assert came + between - went - one["standing_kg"] == pytest.approx(0, abs=1e-6)
+    assert any(one["to_lots_kg"] > 0 for one in books["lots"].values())
     clean = run(records, "audit", "--deep")
     assert clean.returncode == 0
     assert "It adds up." in clean.stdout
@@ -456,6 +463,8 @@ def test_what_stood_already_is_loaded_once_and_says_that_nobody_knows(records, s
     assert done["as"] == "standing"
     assert done["new"] == ["K-002", "C-900", "D-003"]
     assert loaded(records, path, "--on", "2026-03-01") == {**done, "new": [], "there_already": 3}
+    named = loaded(records, path, "--on", "2026-03-01", "--as", "standing")
+    assert (named["new"], named["there_already"]) == ([], 3)
     site = json.loads(run(records, "audit", "--json").stdout)["site"]
     density = library()["leaves_shredded"].bulk_density_kg_m3.typical
     assert site["opening_kg"] == pytest.approx(400 + 900 + 2 * density)

@@ -17,7 +17,7 @@ from heapwright.people.models import User
 from heapwright.science.goals import Goals
 from heapwright.science.recipe import solve
 from heapwright.science.sanitation import Stated, evaluate
-from heapwright.yard import forecast, history, prove, recipe, state, trace
+from heapwright.yard import forecast, history, prove, state, stock, trace
 from heapwright.yard.audit import audit
 from heapwright.yard.models import (
     Entry,
@@ -137,7 +137,7 @@ def test_today_is_the_last_day_and_something_is_to_be_done(told):
 
 
 def test_the_next_pile_can_be_mixed_from_what_is_on_hand(told):
-    supply = recipe.supply(NOW)
+    supply = stock.supply(NOW)
     assert supply.left_out == ()
     goals = Goals(limits=acceptable_limits(), preferred=preferred_limits(), volume_m3=1.4)
     found = solve(supply.stock(), goals, mix_facts(), water())

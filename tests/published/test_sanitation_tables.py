@@ -209,8 +209,8 @@ def test_particulars_of_the_rules() -> None:
     assert by_id["US-NOP-W"].max_temp_c == pytest.approx(76.67, abs=5e-3)
     assert by_id["US-NOP-W"].max_temp_c == (170 - 32) * 5 / 9
     assert by_id["CA-A"].cover_cm == pytest.approx(6 * 2.54)
-    assert (by_id["CA-W"].depth_low_cm, by_id["CA-W"].depth_high_cm) == (30.48, 60.96)
-    assert (by_id["CA-A"].depth_low_cm, by_id["CA-A"].depth_high_cm) == (30.48, 45.72)
+    assert (by_id["CA-W"].depth_low_cm, by_id["CA-W"].depth_high_cm) == (30, 61)
+    assert (by_id["CA-A"].depth_low_cm, by_id["CA-A"].depth_high_cm) == (30, 46)
     assert by_id["UK-ABP-3"].turn_spacing_days == 2
     assert by_id["AU-1"].hot_days_before_turn == 3
     whole = {name for name, rule in by_id.items() if rule.all_zones}

@@ -19,7 +19,7 @@ from heapwright.units import celsius_from_fahrenheit, fahrenheit_from_celsius
     [
         (measures.mass(240, "metric"), "240"),
         (measures.mass(240, "us"), "529"),
-        (measures.mass(1390, "us"), "3,064"),
+        (measures.mass(1390, "us"), "3064"),
         (measures.mass(4.44, "metric"), "4.4"),
         (measures.volume(0.7645549, "us"), "1.00"),
         (measures.water(30, "us"), "7.9"),
@@ -58,8 +58,19 @@ def test_a_sentence_gains_fahrenheit_and_keeps_celsius():
         "lowest 130.8 °F (54.9 °C) less 1.8 °F of probe error is below 131 °F (55 °C)"
     )
     both = "Keep every point at or above 55 °C (131 °F)."
-    assert measures.in_units(both, "us") == both
+    told = measures.in_units(both, "us").replace("\u00a0", " ")
+    assert told == "Keep every point at or above 131 °F (55 °C)."
+    noted = "as written down on 2026-11-25: check"
+    assert measures.in_units(noted, "metric") == "as written down on 25 Nov 2026: check"
     assert measures.in_units("below 55 °C", "metric") == "below 55 °C"
+
+
+@pytest.mark.parametrize(
+    ("mass_kg", "units", "said"),
+    [(0.02, "us", "under 1"), (3.5, "us", "8"), (0.0, "us", "0"), (0.6, "metric", "1")],
+)
+def test_a_trace_of_a_delivery_is_under_one_and_never_nought(mass_kg, units, said):
+    assert measures.part(mass_kg, units) == said
 
 
 @given(st.lists(st.floats(0, 100), min_size=1, max_size=40).map(sorted))

@@ -17,7 +17,7 @@ from heapwright.science.assimilate import assimilate
 from heapwright.science.assimilate_readings import Moisture, Observation, Temperature
 from heapwright.science.daily import Act as LogAct
 from heapwright.science.daily import Log, Readings
-from heapwright.science.decide import Asked, DryChoice
+from heapwright.science.decide_asked import Asked, DryChoice
 from heapwright.science.decide_proof import Proving, ReadPoint
 from heapwright.science.heap_shape import HeapShape
 from heapwright.science.ingredients import Ingredient, complete

@@ -34,7 +34,8 @@ from tests.science.decide_setup import (
 )
 
 from heapwright.data.decisions import decision_figures
-from heapwright.science.decide import Decision, Other, decide, settled
+from heapwright.science.decide import decide, settled
+from heapwright.science.decide_asked import Decision, Other
 from heapwright.science.decide_proof import (
     can_be_told,
     chance_by_day,

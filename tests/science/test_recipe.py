@@ -35,12 +35,12 @@ def of(name):
     return complete(materials()[name], FACTS)
 
 
-def stock(name, available_kg, litres=None, urgency=0.0, max_share=1.0):
+def stock(name, available_kg, litres=None, urgency=0.0):
     it = of(name)
     unit = it.bulk_density_kg_m3.typical * litres / 2000 if litres else None
     if unit is not None and unit > available_kg:
         unit = None
-    return Stock(it, available_kg, unit, urgency, max_share)
+    return Stock(it, available_kg, unit, urgency)
 
 
 RICH = [
@@ -156,11 +156,38 @@ def test_a_scarce_brown_is_spared_when_another_is_plenty():
 
 
 def test_caps_hold_by_volume():
-    capped = [replace(s, max_share=0.1) if s.ingredient.id == "horse_straw" else s for s in RICH]
-    recipe = solve(capped, GOALS, FACTS, water())
+    capped = replace(GOALS, caps={"horse_straw": 0.1})
+    recipe = solve(RICH, capped, FACTS, water())
     assert recipe.feasible
     bedding = used(recipe, "horse_straw") / of("horse_straw").bulk_density_kg_m3.typical
     assert bedding <= 0.1 * recipe.mix.volume_m3 * (1 + 1e-6)
+
+
+def test_a_cap_on_a_category_holds_for_its_materials_together():
+    on_hand = [
+        stock("food_scraps_mixed", 300),
+        stock("coffee_grounds", 200),
+        stock("wood_chips", 300),
+        stock("wood_shavings", 200),
+        stock("leaves_loose", 20),
+    ]
+    goals = replace(GOALS, volume_m3=1.0, caps={"wood": 0.25})
+    recipe = solve(on_hand, goals, FACTS, water())
+    assert recipe.feasible
+    wood = sum(
+        used(recipe, name) / of(name).bulk_density_kg_m3.typical
+        for name in ("wood_chips", "wood_shavings")
+    )
+    assert 0 < wood <= 0.25 * recipe.mix.volume_m3 * (1 + 1e-6)
+
+
+def test_no_more_water_is_added_than_there_is():
+    dry = [stock("bread_bakery", 200), stock("leaves_loose", 300), stock("horse_shavings", 300)]
+    goals = replace(GOALS, limits=GOALS.limits | {"moisture_pct": Limit(55, 60)})
+    assert used(solve(dry, goals, FACTS, water()), "water") > 50
+    for there_is in (0.0, 50.0):
+        recipe = solve(dry, replace(goals, water_kg=there_is), FACTS, water())
+        assert used(recipe, "water") <= there_is
 
 
 def test_no_water_means_no_water():
@@ -210,7 +237,7 @@ def test_each_least_addition_mends_it_and_a_tenth_less_does_not():
     loose = [replace(s, unit_kg=None) for s in ALL_WET]
     goals = replace(GOALS, chance=0.9)
     found = additions(
-        loose, goals, FACTS, candidates(materials(), FACTS, [s.ingredient for s in loose])
+        loose, goals, FACTS, water(), candidates(materials(), FACTS, [s.ingredient for s in loose])
     )
     assert len(found) == 6
     assert [a.mass_kg for a in found] == sorted(a.mass_kg for a in found)
@@ -219,6 +246,53 @@ def test_each_least_addition_mends_it_and_a_tenth_less_does_not():
         less = [*loose, Stock(addition.ingredient, 0.9 * addition.mass_kg)]
         assert _possible_at_90(enough, goals), addition.ingredient.id
         assert not _possible_at_90(less, goals), addition.ingredient.id
+
+
+@pytest.mark.parametrize(
+    "goals",
+    [
+        GOALS,
+        replace(GOALS, volume_m3=None),
+        replace(GOALS, volume_m3=None, mass_kg=800.0),
+        replace(GOALS, chance=0.8),
+        replace(GOALS, volume_m3=1.0, limits=GOALS.limits | {"cn": Limit(28, 33)}),
+        replace(GOALS, volume_m3=1.0, caps={"wood": 0.2, "straw_wheat": 0.1}),
+    ],
+    ids=["volume", "no wish", "mass", "sureness", "narrow", "caps"],
+)
+def test_the_wish_is_met_with_each_addition_laid_to_the_stock(goals):
+    """Counted in containers and solved again, as a person who fetched it would."""
+    on_hand = [*ALL_WET]
+    if goals.volume_m3 or goals.mass_kg:
+        on_hand += [stock("wood_chips", 30, 60), stock("leaves_loose", 18, 120)]
+    assert not solve(on_hand, goals, FACTS, water()).feasible
+    found = additions(
+        on_hand,
+        goals,
+        FACTS,
+        water(),
+        candidates(materials(), FACTS, [s.ingredient for s in on_hand]),
+    )
+    assert found
+    together = [found] if found[0].together else [[one] for one in found]
+    for fetched in together:
+        more = {a.ingredient.id: a.mass_kg for a in fetched}
+        laid = [
+            replace(s, available_kg=s.available_kg + more.pop(s.ingredient.id, 0.0))
+            for s in on_hand
+        ]
+        laid += [Stock(a.ingredient, a.mass_kg) for a in fetched if a.ingredient.id in more]
+        assert solve(laid, goals, FACTS, water()).feasible, [a.ingredient.id for a in fetched]
+
+
+def test_a_mix_on_the_very_edge_of_its_limits_is_a_mix():
+    """Spent grounds alone: C:N 20 and moisture 60 %, where 20 and 60 are the least."""
+    edge = [stock("food_scraps_mixed", 348, 60), stock("coffee_grounds", 27)]
+    limits = GOALS.limits | {"moisture_pct": Limit(60, 65)}
+    recipe = solve(edge, replace(GOALS, volume_m3=None, limits=limits), FACTS, water())
+    assert recipe.feasible
+    assert recipe.blocked_by == ()
+    assert outside_of(recipe.mix, limits) == ()
 
 
 def _possible_at_90(on_hand, goals):
@@ -235,7 +309,7 @@ def test_additions_are_ordered_by_cost_where_prices_are_known():
     loose = [replace(s, unit_kg=None) for s in ALL_WET]
     few = [of("straw_wheat"), of("leaves_loose"), of("sawdust")]
     prices = {"straw_wheat": 200.0, "leaves_loose": 1.0, "sawdust": 90.0}
-    found = additions(loose, GOALS, FACTS, few, prices_per_tonne=prices)
+    found = additions(loose, GOALS, FACTS, water(), few, prices_per_tonne=prices)
     assert found[0].ingredient.id == "leaves_loose"
     assert [a.cost for a in found] == sorted(a.cost for a in found)
 
@@ -248,7 +322,7 @@ def test_when_no_single_material_mends_it_a_set_does():
         of("straw_wheat"),
     ]
     goals = replace(GOALS, volume_m3=1.0)
-    found = additions(only, goals, FACTS, few)
+    found = additions(only, goals, FACTS, water(), few)
     assert len(found) >= 1
     assert all(a.together for a in found)
     enough = [*only, *(Stock(a.ingredient, 1.05 * a.mass_kg) for a in found)]

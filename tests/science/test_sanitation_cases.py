@@ -205,6 +205,8 @@ def test_a_cold_point_left_out_is_a_gap() -> None:
     assert proof.verdict == "cannot be shown"
     assert proof.days_credited == 3
     assert any(gap.startswith("corner was not read on 12 days") for gap in proof.gaps)
+    assert sum(day.not_read == ("corner",) for day in proof.days) == 12
+    assert not any(day.not_read for day in proof.days if day.counts)
     named = judge(
         make_log([57.0] * 15, turned=TURNS, more=more), "NY-W", points=("core", "edge", "base")
     )
@@ -328,3 +330,18 @@ def test_a_log_without_readings_shows_nothing() -> None:
     assert proof.verdict == "not yet"
     assert proof.days_credited == 0
     assert "no reading" in proof.gaps[0]
+
+
+def test_a_run_that_broke_takes_its_turnings_with_it() -> None:
+    """Twelve hot days with all five turnings, a cold one, and fifteen without any."""
+    log = make_log([57.0] * 12 + [50.0] + [57.0] * 15, turned=(2, 4, 6, 8, 10))
+    broken = judge(log, "NY-W")
+    assert broken.verdict == "not yet"
+    assert broken.turnings_credited == 5
+    assert broken.turnings_left == 5
+    assert any("Turn 5 times more" in line for line in broken.to_do)
+    # Where the days need not be consecutive the turnings stay.
+    total = judge(log, "US-FDA-T")
+    assert (total.verdict, total.turnings_left) == ("met", 0)
+    on_the_way = judge(make_log([57.0] * 10, turned=(3, 6)), "NY-W")
+    assert on_the_way.turnings_left == 3

@@ -6,7 +6,16 @@ import pytest
 from django.utils.safestring import mark_safe
 
 from heapwright.web.codes import unbroken
-from heapwright.web.measures import or_under, three_digits, with_unit
+from heapwright.web.measures import (
+    figure,
+    grouped,
+    or_under,
+    plain,
+    three_digits,
+    to_three_digits,
+    ungrouped,
+    with_unit,
+)
 
 
 @pytest.mark.parametrize(
@@ -46,3 +55,30 @@ def test_what_is_there_is_never_shown_as_none():
 )  # fmt: skip
 def test_three_digits_are_written_out(value, shown):
     assert three_digits(value) == shown
+
+
+@pytest.mark.parametrize(
+    ("number", "shown"),
+    [("4295", "4295"), ("19626", "19\u202f626"), ("-12345.67", "-12\u202f345.67"),
+     ("9999.99", "9999.99"), ("1234567", "1\u202f234\u202f567"), ("-9999", "-9999"), ("0", "0")],
+)  # fmt: skip
+def test_thousands_are_set_apart_from_five_digits_on(number, shown):
+    assert grouped(number) == shown
+    assert ungrouped(shown) == number
+
+
+def test_what_is_read_is_grouped_and_what_is_typed_is_not():
+    assert figure(32443.2, "mass", "us") == "71\u202f525"
+    assert with_unit(32443.2, "mass", "us") == "71\u202f525\u00a0lb"
+    assert plain(32443.2, "mass", "us") == "71525"
+    assert figure(12345.6, "volume", "metric") == "12\u202f345.60"
+    assert three_digits(123456.0) == "123\u202f456"
+    assert or_under(32443.2, "mass", "us") == "71\u202f525\u00a0lb"
+
+
+@pytest.mark.parametrize(
+    ("volume_m3", "system", "shown"),
+    [(0.018927, "us", "5 gal"), (0.16990, "us", "44.9 gal"), (0.018927, "metric", "18.9 L")],
+)
+def test_what_a_container_holds_has_no_false_decimal(volume_m3, system, shown):
+    assert to_three_digits(volume_m3, "capacity", system).replace("\u00a0", " ") == shown

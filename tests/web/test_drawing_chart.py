@@ -11,8 +11,9 @@ import vl_convert
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heapwright.web import charts
-from heapwright.web.charts import Act, Forecast, Reading, Threshold, temperature_history
+from heapwright.web.charts import engine, layers, temperature
+from heapwright.web.charts.layers import Act
+from heapwright.web.charts.temperature import Forecast, Reading, Threshold, temperature_history
 from heapwright.web.drawing.labels import Box, text_box
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -73,7 +74,7 @@ def test_every_reading_is_a_point_in_the_colour_of_its_heat_step():
 def test_the_line_breaks_where_nobody_read_for_two_days():
     joined = [Reading(on(d), 1, 50) for d in (0, 1, 3, 4)]
     broken = [Reading(on(d), 1, 50) for d in (0, 1, 3.1, 4)]
-    runs = [max(run for _, _, run in charts._rounds(r)) for r in (joined, broken)]
+    runs = [max(run for _, _, run in temperature._rounds(r)) for r in (joined, broken)]
     assert runs == [0, 1]
 
 
@@ -94,7 +95,7 @@ def test_the_chart_is_one_image_with_title_and_description():
 
 def test_the_same_figures_are_drawn_once_and_kept_over_a_restart(monkeypatch):
     first = chart()
-    for kept in (charts._labelled, charts._temperature_history):
+    for kept in (engine._labelled, temperature._temperature_history):
         kept.cache_clear()  # as after a restart
     monkeypatch.setattr(vl_convert, "vegalite_to_svg", lambda *_a, **_k: pytest.fail("drawn again"))
     assert chart().svg == first.svg
@@ -102,11 +103,11 @@ def test_the_same_figures_are_drawn_once_and_kept_over_a_restart(monkeypatch):
 
 def test_words_of_acts_stand_clear_of_each_other_and_of_each_other_s_lines():
     words = [("built", 0.0), ("turned", 30), ("wetted, 60 L", 33), ("turned", 70), ("today", 75)]
-    rows, placed = charts._place_acts(words, -34, 240)
+    rows, placed = layers.place_acts(words, -34, 240)
     assert None not in placed
     assert rows <= 4
     boxes = [
-        Box(c - charts.text_width(w, 12) / 2, -row - 0.9, c + charts.text_width(w, 12) / 2, -row)
+        Box(c - layers.text_width(w, 12) / 2, -row - 0.9, c + layers.text_width(w, 12) / 2, -row)
         for (w, _), (c, row) in zip(words, placed, strict=True)
     ]
     for i, box in enumerate(boxes):

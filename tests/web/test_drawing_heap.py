@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from heapwright.web.drawing.frame import Frame, below
 from heapwright.web.drawing.hatch import CATEGORIES, hatch_of, mixed_hatch
 from heapwright.web.drawing.heap import HeatZone, Layer, Probe, Section, heap_section
+from heapwright.web.drawing.places import length
 
 SVG = "{http://www.w3.org/2000/svg}"
 frames = st.builds(
@@ -235,6 +236,22 @@ def test_zones_that_do_not_add_up_are_refused():
 )  # fmt: skip
 def test_a_material_takes_the_hatch_of_its_category(category, cn, hatch):
     assert hatch_of(category, cn) == hatch
+
+
+def test_what_is_laid_as_wood_is_drawn_as_wood():
+    assert hatch_of("other", 46, "woody") == "woody"  # screened overs
+    assert hatch_of("other", 46) == "brown"
+
+
+@pytest.mark.parametrize(
+    ("height_m", "unit", "said"),
+    [
+        (0.07, "ft", "3 in"), (0.005, "ft", "1 in"), (0.31, "ft", "1 ft"), (1.1, "ft", "3.5 ft"),
+        (0.07, "m", "7 cm"), (0.31, "m", "0.3 m"), (1.14, "m", "1.1 m"),
+    ],
+)  # fmt: skip
+def test_a_low_heap_is_never_nought_high(height_m, unit, said):
+    assert length(height_m, unit) == said
 
 
 def test_a_heap_that_was_turned_is_drawn_mixed_with_the_share_of_each_material():

@@ -102,9 +102,7 @@ def test_it_is_entered_by_a_page_told_in_the_story_and_struck_with_a_reason(kind
 
     before = {one.code: (one.mass_kg, one.place, one.stage) for one in state.state_at()}
     where = f"/more/entries/{entry.uuid}/"
-    assert "This field is required" in words(
-        lead.post(f"{where}strike/", {"reason": ""}).content.decode()
-    )
+    assert "This is needed" in words(lead.post(f"{where}strike/", {"reason": ""}).content.decode())
     assert good_answer(lead.post(f"{where}strike/", {"reason": "logged for the wrong yard"}))
     entry.refresh_from_db()
     assert entry.is_struck

@@ -17,7 +17,7 @@ from heapwright.errors import InputError
 from heapwright.science.mixing import Part
 from heapwright.web.mix import ahead
 from heapwright.yard import forecast_trial as trials
-from heapwright.yard import recipe
+from heapwright.yard import stock
 from heapwright.yard.models import Entry, Place
 
 
@@ -44,7 +44,7 @@ def _few(monkeypatch):
 
 def mix_of(height_m: float = 1.1) -> trials.Trial:
     """Return a good mix of what is on hand, in the first bay."""
-    known = recipe.supply().by_id()
+    known = stock.supply().by_id()
     place = Place.objects.get(code="B1")
     parts = (
         Part(known["leaves_loose"].ingredient, 120.0),

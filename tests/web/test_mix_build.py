@@ -13,7 +13,7 @@ from tests.web.test_mix_page import asked, text, words
 
 from heapwright.people.models import User
 from heapwright.units import KG_PER_LB
-from heapwright.yard import recipe, state
+from heapwright.yard import state, stock
 from heapwright.yard.acts import first_lot
 from heapwright.yard.audit import audit
 from heapwright.yard.models import Entry, Kind, Lot, Site, Stage
@@ -51,7 +51,7 @@ def test_the_page_shows_what_will_be_written(as_, small_site):
     taken = html[html.index("Taken from stock") : html.index("The filling")]
     assert "all of it" in taken  # the ten kilograms left of the older delivery
     assert re.search(rf"{small_site.scraps.code} Food scraps.*: \d+ lb", taken)
-    assert re.search(rf"{small_site.leaves.code} Leaves, dry loose: 180 lb; 173 lb stay", taken)
+    assert re.search(rf"{small_site.leaves.code} Leaves: 180 lb; 173 lb stay", taken)
     assert "Nothing was left of" in html
     assert 'name="water" value="12"' in text(
         as_("helper").get(f"/mix/build/?{amounts(water='12')}")
@@ -59,7 +59,7 @@ def test_the_page_shows_what_will_be_written(as_, small_site):
 
 
 def test_a_build_writes_its_lines_in_the_order_of_the_layers(as_, small_site):
-    of = recipe.supply()
+    of = stock.supply()
     scraps = of.by_id()["food_scraps_mixed"]
     client, data = as_("helper"), said(note="two of us")
     answer = client.post(f"/mix/build/?{amounts()}", data)
@@ -101,7 +101,7 @@ def test_filling_goes_on_and_a_height_that_was_measured_counts(as_, small_site):
 
 
 def test_nothing_left_empties_the_lot(as_, small_site):
-    newer = recipe.supply().by_id()["food_scraps_mixed"].lots[1].code
+    newer = stock.supply().by_id()["food_scraps_mixed"].lots[1].code
     data = said(gone=[newer])
     as_("helper").post(f"/mix/build/?{amounts()}", data)
     assert state.lot_state(newer) is None
@@ -109,7 +109,7 @@ def test_nothing_left_empties_the_lot(as_, small_site):
 
 
 def test_all_of_the_stock_as_typed_leaves_no_crumbs(as_, small_site):
-    one = recipe.supply().by_id()["leaves_loose"]
+    one = stock.supply().by_id()["leaves_loose"]
     pounds = f"{one.available_kg / KG_PER_LB:.0f}"  # rounded: not to the last gram
     query = amounts(**{"amount.leaves_loose": pounds})
     data = said()
@@ -228,7 +228,7 @@ def test_adding_to_a_pile_that_is_filling(as_, filling):
     answer = as_("helper").post(f"/mix/add/?{query}", data)
     assert (answer.status_code, answer["Location"]) == (303, f"/piles/{filling.code}/")
     held = state.lot_state(filling.code)
-    scraps = recipe.supply().by_id()["food_scraps_mixed"]
+    scraps = stock.supply().by_id()["food_scraps_mixed"]
     assert held.mass_kg == pytest.approx(before_kg + 0.5 * scraps.container_kg + 40 * KG_PER_LB)
     assert held.stage == Stage.HOT
     # a second press adds nothing; the pile is full now, so nothing is offered any more

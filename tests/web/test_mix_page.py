@@ -20,7 +20,7 @@ from tests.web.small_site import kg
 from heapwright.people.models import User
 from heapwright.science.mixing import Part
 from heapwright.units import KG_PER_LB, M3_PER_YD3
-from heapwright.yard import recipe
+from heapwright.yard import recipe, recipe_plan, stock
 from heapwright.yard.models import Entry, Place
 from heapwright.yard.receive import DeliveryLine, ReceiveDelivery, receive_delivery
 from heapwright.yard.use import Discard, discard
@@ -54,7 +54,7 @@ def headline(html: str) -> str:
 
 def asked(**more: object) -> str:
     """Return the query that the form sends."""
-    of = recipe.supply()
+    of = stock.supply()
     said: dict[str, object] = {
         "asked": "1",
         "units": "us",
@@ -102,7 +102,7 @@ def test_it_opens_with_a_proposal_for_the_first_empty_bay(as_, small_site):
 
 def test_the_figures_are_those_of_the_science(as_):
     html = words(text(as_("reader").get(f"/mix/?{asked(**AMOUNTS)}")))
-    of = recipe.supply()
+    of = stock.supply()
     known = of.by_id()
     scraps, leaves = known["food_scraps_mixed"], known["leaves_loose"]
     parts = [
@@ -187,7 +187,7 @@ def test_own_limits_are_kept_to_and_shown(as_):
         ({"cn_low": "50"}, "cn_high", "This has to be more than the least."),
         ({"moisture_pct_high": "120"}, "moisture_pct_high", "100 is the most."),
         ({"bulk_density_kg_m3_high": "dense"}, "bulk_density_kg_m3_high", "is not a number"),
-        ({"free_air_space_pct_low": ""}, "free_air_space_pct_low", "This field is required."),
+        ({"free_air_space_pct_low": ""}, "free_air_space_pct_low", "This is needed."),
         ({"chance": "99.9"}, "chance", "99 is the most."),
         ({"place": "BED1"}, None, ""),
         ({"lot": ["D-999"]}, "lot", "D-999 is not on hand any more; propose anew."),
@@ -271,12 +271,12 @@ def test_less_than_half_a_container_is_counted_by_weight(as_, small_site):
     all_of("food_scraps_mixed", small_site)
     more_scraps(small_site, 0.3 * tote_kg)
     little = amount_row(as_("helper"), "food_scraps_mixed")
-    assert "Food scraps, mixed (kitchen and restaurant) lb" in little
+    assert "Food scraps lb" in little
     assert "Half less" not in little
     assert f"On hand 0.3 × 32-gallon tote, {0.3 * tote_kg / KG_PER_LB:.0f} lb" in little
     more_scraps(small_site, 0.4 * tote_kg)
     enough = amount_row(as_("helper"), "food_scraps_mixed")
-    assert "Food scraps, mixed (kitchen and restaurant) × 32-gallon tote" in enough
+    assert "Food scraps × 32-gallon tote" in enough
     assert "Half less" in enough
 
 
@@ -291,8 +291,8 @@ def test_a_weight_typed_for_less_than_half_a_container_is_taken_as_a_weight(as_,
     assert taken["food_scraps_mixed"] == pytest.approx(9 * KG_PER_LB)
 
 
-def supply_of(name: str) -> recipe.OnHand:
-    return next(one for one in recipe.supply().on_hand if one.id == name)
+def supply_of(name: str) -> stock.OnHand:
+    return next(one for one in stock.supply().on_hand if one.id == name)
 
 
 def all_of(name: str, site) -> None:
@@ -375,9 +375,9 @@ def test_the_build_sheet_is_asked_for_with_the_amounts_as_typed(as_):
     assert to.path == "/print/"
     query = parse_qs(to.query)
     assert float(query["mass.leaves_loose"][0]) == pytest.approx(180 * KG_PER_LB, rel=1e-5)
-    plan = recipe.plan_of(QueryDict(to.query))
+    plan = recipe_plan.plan_of(QueryDict(to.query))
     assert plan.place == Place.objects.get(code="B1")
-    assert recipe.work_out(plan).recipe.mix is not None
+    assert recipe_plan.work_out(plan).recipe.mix is not None
     wrong = client.get(f"/mix/print/?{asked(**AMOUNTS | {'water': 'x'})}")
     assert wrong["Location"].startswith("/mix/?")
 

@@ -14,7 +14,7 @@ from tests.web.small_site import kg
 
 from heapwright.science.layers import Layer
 from heapwright.science.mixing import Part
-from heapwright.yard import prove, recipe, state
+from heapwright.yard import heap_shape, prove, recipe, recipe_plan, state, stock
 from heapwright.yard.errors import FieldError, NotFoundError
 from heapwright.yard.mix import BuildPile, build_pile
 from heapwright.yard.models import Container, Place, Source
@@ -33,23 +33,23 @@ def deliver(site, days, material, *, quantity=None, source="kitchen"):
 
 def test_lots_of_one_material_stand_together_the_oldest_first(small_site):
     newer = deliver(small_site, 1, "food_scraps_mixed")
-    scraps = recipe.supply().by_id()["food_scraps_mixed"]
+    scraps = stock.supply().by_id()["food_scraps_mixed"]
     codes = [lot.code for lot in scraps.lots]
     assert codes.index(small_site.scraps.code) < codes.index(newer.code)
     assert scraps.available_kg == pytest.approx(10 + 75 + 100)
     # nothing says in what they came: the kitchen's own container
     assert scraps.container.code == "tote"
-    stock = scraps.stock()
+    offered = scraps.stock()
     half_kg = scraps.ingredient.bulk_density_kg_m3.typical * 0.121 / 2
-    assert stock.unit_kg == pytest.approx(half_kg)
-    assert 0.9 <= stock.urgency <= 1.0
+    assert offered.unit_kg == pytest.approx(half_kg)
+    assert 0.9 <= offered.urgency <= 1.0
 
 
 def test_a_container_that_holds_more_than_there_is_leaves_the_amount_free(small_site):
     Container.objects.create(code="vat", name="vat", volume_m3=3.0)
     Source.objects.get(code="stable").containers.add(Container.objects.get(code="vat"))
     lot = deliver(small_site, 1, "horse_straw", quantity=kg(30), source="stable")
-    straw = recipe.supply().by_id()["horse_straw"]
+    straw = stock.supply().by_id()["horse_straw"]
     assert [one.code for one in straw.lots] == [lot.code]
     assert straw.stock().unit_kg is None
 
@@ -64,7 +64,7 @@ def test_what_was_measured_of_a_lot_holds_for_that_lot_only(small_site):
         ),
         small_site.lead,
     )
-    known = recipe.supply().by_id()
+    known = stock.supply().by_id()
     own = known[f"food_scraps_mixed~{measured.code}"]
     assert own.ingredient.moisture_pct.typical == 80.0
     assert own.ingredient.moisture_pct.origin == "measured"
@@ -82,7 +82,7 @@ def test_a_measured_grass_lot_keeps_its_thin_layers(small_site):
         ),
         small_site.lead,
     )
-    of = recipe.supply()
+    of = stock.supply()
     one = of.by_id()[f"grass_clippings~{grass.code}"]
     layers = recipe.layers_of([Part(one.ingredient, 100.0)], 1.44, replace(of, on_hand=(one,)))
     assert max(layer.thickness_m for layer in layers if layer.kind == "wet") <= 0.05 + 1e-9
@@ -90,7 +90,7 @@ def test_a_measured_grass_lot_keeps_its_thin_layers(small_site):
 
 def test_what_cannot_be_mixed_is_left_out_with_what_would_let_it(small_site):
     trimmings = deliver(small_site, 1, "veg_trimmings")  # nobody published its moisture
-    left = {one.lot.code: one.missing for one in recipe.supply().left_out}
+    left = {one.lot.code: one.missing for one in stock.supply().left_out}
     assert left[small_site.overs.code] == ("moisture_pct", "n_pct_dry")
     assert left[trimmings.code] == ("moisture_pct",)
     prove.log_result(
@@ -101,12 +101,12 @@ def test_what_cannot_be_mixed_is_left_out_with_what_would_let_it(small_site):
         ),
         small_site.lead,
     )
-    assert recipe.supply().by_id()["veg_trimmings"].ingredient.moisture_pct.typical == 88.0
+    assert stock.supply().by_id()["veg_trimmings"].ingredient.moisture_pct.typical == 88.0
 
 
 def test_stock_that_nothing_came_of_is_what_stood_then(small_site):
     then = timezone.now() - timedelta(days=60)
-    of = recipe.supply(then)
+    of = stock.supply(then)
     assert "food_scraps_mixed" not in of.by_id()  # all of it was in the first pile
     assert of.by_id()["leaves_loose"].available_kg == pytest.approx(370)
 
@@ -119,7 +119,7 @@ def layers(*masses: float) -> list[Layer]:
 
 
 def test_used_up_lots_are_taken_whole_so_that_nothing_is_left(small_site):
-    of = recipe.supply()
+    of = stock.supply()
     scraps = of.by_id()["food_scraps_mixed"]
     old, new = scraps.lots
     takes = recipe.takes_of(layers(6.0, 44.0, 35.0), of)
@@ -130,7 +130,7 @@ def test_used_up_lots_are_taken_whole_so_that_nothing_is_left(small_site):
 
 
 def test_a_lot_said_to_be_gone_is_emptied_by_its_last_take(small_site):
-    of = recipe.supply()
+    of = stock.supply()
     new = of.by_id()["food_scraps_mixed"].lots[1]
     takes = recipe.takes_of(layers(20.0, 60.0), of, gone=[new.code])
     assert [take.empties for take in takes] == [False, False, True]
@@ -144,7 +144,7 @@ def test_a_lot_said_to_be_gone_is_emptied_by_its_last_take(small_site):
 @given(masses=st.lists(st.floats(0.01, 40.0), min_size=1, max_size=8))
 def test_takes_hold_every_kilogram_in_the_order_of_the_layers(masses):
     first, second = WAITING
-    of = recipe.Supply((SCRAPS,), (), {})
+    of = stock.Supply((SCRAPS,), (), {})
     takes = recipe.takes_of(layers(*masses), of)
     held = {first.code: first.mass_kg, second.code: second.mass_kg}
     total = 0.0
@@ -160,23 +160,23 @@ def test_takes_hold_every_kilogram_in_the_order_of_the_layers(masses):
         assert held[first.code] == pytest.approx(0.0, abs=1e-5)
 
 
-def waiting(code: str, mass_kg: float) -> recipe.WaitingLot:
+def waiting(code: str, mass_kg: float) -> stock.WaitingLot:
     now = timezone.now()
     held = state.LotState(
         id=1, code=code, kind="stock", mass_kg=mass_kg, volume_m3=None, begun_at=now, place=None,
         cover="", stage="", stage_at=None, filled_at=None, proof_from=None, restarts=(),
         material_id="food_scraps_mixed", source="", contamination="", last={},
     )  # fmt: skip
-    return recipe.WaitingLot(held, None, 0.0, None, None)
+    return stock.WaitingLot(held, None, 0.0, None, None)
 
 
-def scraps_of(*lots: recipe.WaitingLot) -> recipe.OnHand:
+def scraps_of(*lots: stock.WaitingLot) -> stock.OnHand:
     from heapwright.data import materials
     from heapwright.data.mixing import mix_facts
     from heapwright.science.ingredients import complete
 
     material = materials()["food_scraps_mixed"]
-    return recipe.OnHand(material, complete(material, mix_facts()), lots, None)
+    return stock.OnHand(material, complete(material, mix_facts()), lots, None)
 
 
 WAITING = waiting("D-1", 50.0), waiting("D-2", 400.0)
@@ -191,22 +191,22 @@ def test_an_amount_as_typed_is_all_of_it_when_it_is_but_for_rounding():
 
 
 def test_a_plan_reads_back_from_its_own_query(small_site):
-    of = recipe.supply()
-    plan = recipe.Plan(
+    of = stock.supply()
+    plan = recipe_plan.Plan(
         place=Place.objects.get(code="B1"),
         amounts_kg={"food_scraps_mixed": 64.25, "leaves_loose": 51.5},
         water_kg=12.0,
         limits=recipe.goals().limits,
         only=tuple(lot.code for one in of.on_hand for lot in one.lots),
     )
-    again = recipe.plan_of(QueryDict(plan.query()))
+    again = recipe_plan.plan_of(QueryDict(plan.query()))
     assert (again.place, again.amounts_kg, again.water_kg, again.only) == (
         plan.place, plan.amounts_kg, plan.water_kg, plan.only,
     )  # fmt: skip
     for name, limit in plan.limits.items():
         for side in ("low", "high"):
             assert getattr(again.limits[name], side) == pytest.approx(getattr(limit, side))
-    one, other = recipe.work_out(plan, of), recipe.work_out(again)
+    one, other = recipe_plan.work_out(plan, of), recipe_plan.work_out(again)
     assert one.recipe.mix.moisture_pct == other.recipe.mix.moisture_pct
     assert one.layers == other.layers
 
@@ -226,47 +226,47 @@ def test_a_plan_reads_back_from_its_own_query(small_site):
 )
 def test_a_query_that_is_no_plan_is_refused(small_site, query, error, field):
     with pytest.raises(error) as refused:
-        recipe.plan_of(QueryDict(query))
+        recipe_plan.plan_of(QueryDict(query))
     assert refused.value.field == field
 
 
 def test_a_plan_of_what_is_gone_is_refused(small_site):
-    plan = recipe.plan_of(QueryDict("place=B1&mass.spent_grain=3"))
+    plan = recipe_plan.plan_of(QueryDict("place=B1&mass.spent_grain=3"))
     with pytest.raises(NotFoundError, match="not among the stock to use"):
-        recipe.work_out(plan)
+        recipe_plan.work_out(plan)
 
 
 def test_a_bay_is_filled_where_the_stock_fills_it(small_site):
     deliver(small_site, 1, "horse_straw", quantity=kg(800), source="stable")
     deliver(small_site, 1, "food_scraps_mixed", quantity=kg(600))
     bay = Place.objects.get(code="B1")
-    room_m3 = recipe.room_m3(bay)
+    room_m3 = heap_shape.room_m3(bay)
     assert room_m3 == pytest.approx(1.2**3)
-    found = recipe.propose(recipe.supply(), recipe.goals(), most_m3=room_m3)
+    found = recipe.propose(stock.supply(), recipe.goals(), most_m3=room_m3)
     assert found.feasible
     assert found.mix.volume_m3 == pytest.approx(room_m3, rel=0.05)
 
 
 def test_little_stock_makes_a_small_pile_not_a_full_bay(small_site):
-    found = recipe.propose(recipe.supply(), recipe.goals(), most_m3=30.0)
+    found = recipe.propose(stock.supply(), recipe.goals(), most_m3=30.0)
     assert found.feasible
     assert found.mix.volume_m3 < 5.0
 
 
 def test_the_height_is_what_place_and_hands_allow(small_site):
     bay = Place.objects.get(code="B1")
-    assert recipe.height_limit_m(bay) == 1.2
+    assert heap_shape.height_limit_m(bay) == 1.2
     bay.height_m = 3.0
-    assert recipe.height_limit_m(bay) == pytest.approx(1.8288)
+    assert heap_shape.height_limit_m(bay) == pytest.approx(1.8288)
     lane = Place(code="L1", kind="lane", width_m=2.0, depth_m=20.0)
-    assert recipe.room_m3(lane) is None
-    assert recipe.footprint_m2(lane, 3.6576) == pytest.approx(2.0)  # 1 m of the lane
-    assert recipe.footprint_m2(lane, 1000.0) == pytest.approx(40.0)  # no more than there is
+    assert heap_shape.room_m3(lane) is None
+    assert heap_shape.footprint_m2(lane, 3.6576) == pytest.approx(2.0)  # 1 m of the lane
+    assert heap_shape.footprint_m2(lane, 1000.0) == pytest.approx(40.0)  # no more than there is
 
 
 def test_additions_come_first_from_those_who_give(small_site):
     Source.objects.filter(code="stable").update(material_ids=["horse_straw", "wood_chips"])
-    of = recipe.supply().of_lots([small_site.scraps.code])
+    of = stock.supply().of_lots([small_site.scraps.code])
     wish = recipe.goals(volume_m3=0.8)
     assert not recipe.propose(of, wish).feasible
     mends = recipe.would_mend(of, wish)

@@ -59,7 +59,9 @@ def typed(client, address, **changes: str) -> dict[str, str]:
 def test_everything_is_told_in_the_persons_units_the_struck_ones_struck_through(small_site, as_):
     page = text(as_("reader").get("/more/entries/"))
     assert "151\u00a0°F, 147\u00a0°F, 142\u00a0°F" in page
-    assert re.search(r"<del>1653\u00a0lb Coffee grounds, spent from School kitchen", page)
+    assert re.search(
+        r"<del>1653\u00a0lb Coffee grounds, spent: .*, from School kitchen</del>", page
+    )
     assert "Struck by helper: a nought too many" in page
     assert "Enter it again" not in page
     assert "C-001: moisture 41" in words(page)  # no name of a column
@@ -78,6 +80,24 @@ def test_everything_is_told_in_the_persons_units_the_struck_ones_struck_through(
 def test_filters(query, kinds, small_site, as_):
     answer = as_("reader").get(f"/more/entries/?format=csv&{query}")
     assert {row["kind"] for row in rows(answer)} == kinds
+
+
+def test_thousands_are_set_apart_on_the_page_and_never_in_the_file(small_site, as_):
+    receive.receive_delivery(
+        receive.ReceiveDelivery(
+            happened_at=timezone.now(), source="kitchen",
+            lines=(receive.DeliveryLine(
+                material="leaves_shredded", quantity=Quantity(mass_kg=6000.0, known="weighed"),
+                place="S1",
+            ),),
+        ),
+        small_site.lead,
+    )  # fmt: skip
+    page = text(as_("reader").get("/more/entries/?kind=delivery"))
+    assert "13\u202f228\u00a0lb" in page
+    file = text(as_("reader").get("/more/entries/?kind=delivery&format=csv"))
+    assert "13228\u00a0lb" in file
+    assert "\u202f" not in file
 
 
 def test_the_file_has_what_the_page_has_and_no_formula(small_site, as_):
@@ -133,7 +153,7 @@ def test_the_number_of_queries_does_not_grow_with_the_entries(
 def test_a_strike_needs_a_reason_and_stays_to_be_seen(small_site, as_):
     client, uuid = as_("helper"), small_site.helpers_check.uuid
     where = reverse("strike", args=[uuid])
-    assert "This field is required" in text(client.post(where, {"reason": " "}))
+    assert "This is needed" in text(client.post(where, {"reason": " "}))
     assert not Entry.objects.get(uuid=uuid).is_struck
     page = client.post(where, {"reason": "wrong pile"}, follow=True)
     assert "Struck by helper" in text(page)
@@ -377,7 +397,7 @@ def test_hours_are_logged_once_however_often_they_are_sent(small_site, as_):
     [
         ("labour", {"hours": "half", "task": "x"}, "hours", "half"),
         ("labour", {"hours": "0", "task": "x"}, "hours", "This must be more than zero"),
-        ("labour", {"hours": "1", "task": ""}, "task", "This field is required."),
+        ("labour", {"hours": "1", "task": ""}, "task", "This is needed."),
         ("labour", {"hours": "1", "task": "x", "lot": "K-9"}, "lot", "K-9 is not one of"),
         ("fuel", {"fuel": "diesel"}, "volume_l", "State litres or kilowatt-hours"),
         (
@@ -394,8 +414,8 @@ def test_hours_are_logged_once_however_often_they_are_sent(small_site, as_):
             "The lowest is above the highest",
         ),
         ("weather", {"day": "2199-01-01", "rain_mm": "1"}, "day", "That day has not come yet"),
-        ("sample", {"label": ""}, "label", "This field is required."),
-        ("sample", {"lot": "", "label": "AL-7"}, "lot", "This field is required."),
+        ("sample", {"label": ""}, "label", "This is needed."),
+        ("sample", {"lot": "", "label": "AL-7"}, "lot", "Choose one."),
         ("result", {}, "quantity_0", "State at least one figure."),
         ("result", {"quantity_2": "pH"}, "value_2", "What is the value?"),
         ("result", {"value_1": "7"}, "quantity_1", "Which figure?"),

@@ -57,6 +57,7 @@ def test_the_places_are_drawn_and_listed_in_order(small_site, as_):
     assert page.index(">B4</a>") < page.index(">B10</a>") < page.index(">S1</a>")
     assert small_site.hot.code in page
     assert "3.9 × 3.9 × 3.9\u00a0ft" in page
+    assert "empty" not in page  # the plan shows the places alone; some are in use
     assert "Add a place" not in page
     found = {row["code"]: row for row in as_file(as_("reader").get("/more/places/?format=csv"))}
     assert float(found["B3"]["width_m"]) == 1.2
@@ -75,7 +76,7 @@ def test_a_place_is_put_on_the_plan_in_feet(small_site, as_):
         ({"code": "B1"}, "code", "already exists"),
         ({"code": "bay nine"}, "code", "Use up to 20 letters"),
         ({"width_m": "0"}, "width_m", "0.1 is the least."),
-        ({"width_m": ""}, "width_m", "This field is required."),
+        ({"width_m": ""}, "width_m", "This is needed."),
         ({"depth_m": "4 ft"}, "depth_m", "4 ft"),
         ({"x_m": "-1"}, "x_m", "0 is the least."),
         ({"kind": "barn"}, "kind", "barn is not one of"),
@@ -181,9 +182,35 @@ def test_a_container_is_kept_in_cubic_metres(small_site, as_):
     pail = Container.objects.get(code="pail")
     assert pail.volume_m3 == pytest.approx(0.018927, rel=1e-4)
     assert pail.tare_kg == pytest.approx(0.90718474)
-    assert "5.0\u00a0gal" in text(as_("reader").get("/more/containers/"))
+    assert "5\u00a0gal" in text(as_("reader").get("/more/containers/"))
     bad = as_("lead").post("/more/containers/add/", data | {"code": "p2", "volume_m3": "0"})
     assert bad.context["form"].errors["volume_m3"] == ["0.1 is the least."]
+
+
+def test_who_may_not_mend_a_source_is_led_to_what_it_brought(small_site, as_):
+    for role in ("helper", "reader"):
+        page = text(as_(role).get("/more/sources/"))
+        assert "/more/sources/of/" not in page  # that page would refuse them
+        assert 'href="/stock/deliveries/?source=kitchen"' in page
+        assert "/more/containers/of/" not in text(as_(role).get("/more/containers/"))
+    brought = as_("reader").get("/stock/deliveries/?source=kitchen")
+    assert brought.context["count"] >= 1
+    assert brought.context["form"].is_valid()
+    assert 'href="/stock/deliveries/?source=kitchen"' in text(
+        as_("lead").get("/more/sources/of/kitchen/")
+    )
+
+
+def test_a_code_that_is_left_empty_is_made_from_the_name_and_free(small_site, as_):
+    lead = as_("lead")
+    for name in ("Oak School kitchen, north wing", "Oak School kitchen, north wing"):
+        assert lead.post("/more/sources/add/", {"name": name}).status_code == 303
+    made = Source.objects.filter(name__startswith="Oak").values_list("code", flat=True)
+    assert set(made) == {"oak-school-kitchen-n", "oak-school-kitchen-2"}
+    lead.post("/more/containers/add/", {"name": "Кадь", "volume_m3": "5"})
+    assert Container.objects.get(name="Кадь").code == "container"
+    lead.post("/more/sources/of/oak-school-kitchen-n/", {"name": "Oak School", "code": ""})
+    assert Source.objects.get(name="Oak School").code == "oak-school-kitchen-n"  # it stays
 
 
 @pytest.mark.parametrize("where", ["sources/of/kitchen", "containers/of/tote"])

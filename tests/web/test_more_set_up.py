@@ -83,7 +83,7 @@ def test_sizes_are_read_in_the_units_chosen_in_the_same_form():
         ({"password2": "spade"}, "didn’t match"),
         ({"password1": "12345678", "password2": "12345678"}, "too common"),
         ({"width_m": "wide"}, "wide"),
-        ({"site_name": ""}, "This field is required"),
+        ({"site_name": ""}, "This is needed"),
     ],
 )
 def test_what_is_wrong_stands_beside_its_field_and_nothing_is_written(typed, message):

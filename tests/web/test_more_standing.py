@@ -100,7 +100,7 @@ def test_stock_compost_and_overs(as_, small_site):
     ("said", "name", "words_said"),
     [
         ({"what": "heap"}, "what", "Select a valid choice"),
-        ({"place": ""}, "place", "required"),
+        ({"place": ""}, "place", "Choose one"),
         ({"place": "B99"}, "place", "Select a valid choice"),
         ({"stage": ""}, "stage", "How far has it come?"),
         ({"what": "overs"}, "stage", "Only a pile or compost"),

@@ -180,3 +180,18 @@ def test_a_lot_is_found_by_its_code_in_any_letters(small_site, as_):
     assert missing.status_code == 404
     assert "There is no lot Q-77." in text(missing)
     assert 'value="Q-77"' in text(missing)
+
+
+@pytest.mark.parametrize(
+    ("share", "shown"),
+    [(1.0, "100 %"), (0.0849, "8 %"), (0.0049, "under 1 %"), (0.0, "0 %"), (0.006, "1 %")],
+)
+def test_a_share_is_whole_per_cent_and_never_in_powers_of_ten(share, shown):
+    assert beds.share_words(share).replace("\u00a0", " ") == shown
+
+
+def test_the_recall_of_a_delivery_says_that_all_of_it_came_with_it(small_site, as_):
+    page = text(as_("reader").get(f"/more/recall/{small_site.leaves.code}/"))
+    assert "100\u00a0%" in page
+    assert "e+0" not in page
+    assert 'href="#forward-caption"' in page

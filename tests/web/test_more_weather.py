@@ -16,8 +16,10 @@ from tests.files.weather_service_shape import service
 from heapwright.files import weather_service
 from heapwright.files.weather_rows import StationRow
 from heapwright.people.models import User
+from heapwright.web.more import water
 from heapwright.yard import tend, weather_kept
 from heapwright.yard.models import (
+    Check,
     Entry,
     Origin,
     Site,
@@ -26,6 +28,7 @@ from heapwright.yard.models import (
     WeatherRow,
     WeatherSettings,
 )
+from heapwright.yard.strike import strike
 
 HOURS = b"time,temp_c,rain_mm\n2026-03-01T10:00,4,0.5\n2026-03-01T11:00,5,0\n2026-03-01T12:00,6,1\n"
 
@@ -70,7 +73,7 @@ def test_the_days_stand_there_with_their_origin(small_site, as_):
     answer = client.get("/more/weather/")
     said = text(answer)
     assert "of rain on the" in said
-    assert "12 mm foreseen for the coming 3 days" in said
+    assert "12 mm of rain foreseen for the coming 3 days" in said
     table = answer.context["table"]
     assert len(table["rows"]) == 21
     origins = [row["cells"][-1]["text"] for row in table["rows"]]
@@ -80,7 +83,7 @@ def test_the_days_stand_there_with_their_origin(small_site, as_):
     assert set(origins[17:]) == {"typical year"}
     assert "<svg" in answer.content.decode()
     assert answer.context["form"] is None
-    assert "Log it" not in said
+    assert "Log the gauge" not in said
     assert "Withdraw" not in said
     assert "The last one is of" in said
 
@@ -309,22 +312,48 @@ def test_the_table_of_the_water_adds_up_and_is_what_was_computed(small_site, as_
     for side, one in enumerate((found.decision.open, found.decision.covered)):
         litres = {name: float(cells[side].removesuffix(" L").replace("\u2212", "-"))
                   for name, cells in shown.items()
-                  if name not in ("Water", "Moisture at the end")}  # fmt: skip
+                  if name not in ("Water", "Moisture then")}  # fmt: skip
         assert litres["Rain on it"] == pytest.approx(rain_l, abs=0.5)
         assert litres["Soaks in"] == pytest.approx(one.total("soaked_l"), abs=0.5)
-        away = ("Kept off by the cover", "Runs off outside", "Runs through: leachate", "Soaks in")
+        away = ("Kept off", "Runs off outside", "Runs through", "Soaks in")
         assert sum(litres[name] for name in away) == pytest.approx(rain_l, abs=2.0)
         gained = (
             litres["Soaks in"] + litres["Made by decay"]
-            - litres["Evaporates"] - litres["Drains out: leachate"]
+            - litres["Evaporates"] - litres["Drains out"]
         )  # fmt: skip
         assert litres["Gained"] == pytest.approx(gained, abs=2.5)
-        out = litres["Runs through: leachate"] + litres["Drains out: leachate"]
+        out = litres["Runs through"] + litres["Drains out"]
         assert out == pytest.approx(one.total("leachate_l"), abs=1.0)
-        assert shown["Moisture at the end"][side] == f"{one.moisture_pct:.0f} %"
-    assert float(shown["Kept off by the cover"][0].split()[0]) == 0
-    assert float(shown["Kept off by the cover"][1].split()[0]) > 0.9 * rain_l
+        assert shown["Moisture then"][side] == f"{one.moisture_pct:.0f} %"
+    assert float(shown["Kept off"][0].split()[0]) == 0
+    assert float(shown["Kept off"][1].split()[0]) > 0.9 * rain_l
     assert float(shown["Soaks in"][0].split()[0]) > float(shown["Soaks in"][1].split()[0])
+
+
+@pytest.mark.parametrize(
+    ("litres", "shown"), [(-0.2, "0 L"), (0.0, "0 L"), (-2.0, "\u22122 L"), (3.0, "3 L")]
+)
+def test_nothing_gained_has_no_sign(litres, shown):
+    assert water._signed(litres, "metric").replace("\u00a0", " ") == shown
+
+
+def test_it_opens_with_the_heap_that_was_squeezed_last_and_asks_where_none_was(small_site, as_):
+    for one in Entry.objects.filter(check_of__in=Check.objects.exclude(squeeze="")):
+        strike(one.uuid, "another heap", small_site.lead)
+    page = as_("reader").get("/more/water/")
+    assert "How moist is it?" in text(page)
+    assert "Not done" not in text(page)  # nothing was asked yet, so nothing is wrong
+    assert not page.context["form"].errors
+    tend.check(
+        tend.CheckLot(happened_at=timezone.now(), lot=small_site.curing.code, squeeze="drips"),
+        User.objects.get(username="lead"),
+    )
+    page = as_("reader").get("/more/water/")
+    assert page.context["lot"].code == small_site.curing.code
+    assert "“drips”: 58 to 70 %" in text(page)
+    wrong = text(as_("reader").get("/more/water/", {"moisture": "wet"}))
+    assert "Something below needs mending." in wrong
+    assert "Nothing was written" not in wrong  # it only asks
 
 
 def test_the_last_squeeze_gives_the_moisture_or_it_is_asked_for(small_site, as_):

@@ -7,6 +7,7 @@ from html import unescape
 from uuid import uuid4
 
 import pytest
+from tests.web.codes import whole_codes
 
 from heapwright.people.models import Units, User
 from heapwright.yard.models import Entry, Kind, Yardstick
@@ -40,7 +41,7 @@ def sent(client, **said: object) -> dict[str, object]:
 
 
 def test_before_anything_is_set_it_says_what_each_unset_means(as_, small_site):
-    html = words(as_("reader").get(HREF).content.decode())
+    html = words(whole_codes(as_("reader").get(HREF).content.decode()))
     assert "Nothing is set yet: the usual rule, US-FDA-T, is followed." in html
     assert "not set, so nothing is taken off" in html
     assert "not set, so turned, and in a vessel where it stands in one" in html

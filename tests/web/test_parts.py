@@ -21,13 +21,27 @@ def test_a_row_of_many_cells_is_set_as_lines_on_a_phone_each_cell_after_its_labe
         Column("Lot", short=True), Column("What", says_itself=True), Column("Day", number=True),
         Column("Volume", unit="yd³", number=True), Column("Where"),
     ]  # fmt: skip
-    row = ("K-001", "curing", "112", "1.20\u00a0yd³", "Screening corner")
+    row = ("K-001", "curing", "112", "1.20", "Screening corner")
     made = table("t", "What stands", columns, [row])
     assert made["stacks"]
     html = shown(**made)
     assert '<table class="stacks">' in html
     labels = re.findall(r'data-label="([^"]*)"', html)
-    assert labels == ["Day", "Volume, yd³", "Where"]  # what says itself has none
+    assert labels == ["Day", "Volume", "Where"]  # what says itself has none
+    assert 'data-label="Volume" data-unit="yd³">1.20</td>' in html  # the unit follows its figure
+
+
+def test_a_dash_on_a_phone_has_no_unit_and_is_left_out_where_it_says_nothing():
+    columns = [
+        Column("Lot", short=True), Column("Wind", unit="m/s", number=True),
+        Column("Distance", unit="km", number=True, may_lack=True),
+    ]  # fmt: skip
+    rows = [("a lot with a very long name", "–", "–"), ("b with another long name", "3", "1.2")]
+    html = shown(**table("t", "What stands", columns, rows))
+    assert '<td class="number-cell" data-label="Wind">–</td>' in html
+    assert '<td class="number-cell lacks" data-label="Distance">–</td>' in html
+    assert html.count("data-unit") == 2
+    assert "lacks" not in shown(**table("t", "x", columns[:2], [("a", "–")]))
 
 
 def test_a_table_that_fits_a_phone_stays_a_table():

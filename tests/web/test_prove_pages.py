@@ -6,6 +6,7 @@ import csv
 import io
 import re
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import datetime, time, timedelta
 from urllib.parse import parse_qs, urlsplit
 
@@ -23,10 +24,15 @@ from heapwright.science.sanitation import Stated, evaluate
 from heapwright.web.prove import judged
 from heapwright.web.prove.judged import Judged, evidence_of, judge, open_until_s
 from heapwright.web.prove.words import lowest_text, plain, whole_c
+from heapwright.web.telling import yardstick_words
 from heapwright.yard import prove, tend
+from heapwright.yard.acts import Take
+from heapwright.yard.amounts import Quantity
+from heapwright.yard.mix import BuildPile, build_pile
 from heapwright.yard.models import Entry, Lot, Site
 from heapwright.yard.readings import Columns
 from heapwright.yard.strike import strike
+from heapwright.yard.yardstick import InForce
 
 
 def text(answer, status: int = 200) -> str:
@@ -105,7 +111,7 @@ def test_what_is_missing_and_what_to_do(as_, small_site):
     assert proof.verdict == "not yet"
     assert proof.to_do[0].startswith("Turn ")
     for said in (*proof.to_do, *proof.gaps, *proof.notes):
-        assert f"<li>{plain(said, 'us')}</li>" in html
+        assert f"<li>{plain(said, 'us')}</li>".replace("\u00a0", " ") in html
     assert re.search(r"NY-W: not yet\. \d of 15 days, 1 of 5 turnings\. \d+ \w+ \d{4} at the", html)
     assert "New York, 6 NYCRR 361-3.7" in html
 
@@ -253,7 +259,7 @@ def test_every_number_shows_where_it_comes_from(as_, small_site):
 def test_metric_people_read_celsius(as_, small_site):
     User.objects.filter(username="reader").update(units="metric")
     html = text(as_("reader").get(f"/proof/{small_site.curing.code}/"))
-    assert rows(html, "days-1")[1][1] == "57°"
+    assert rows(html, "days-1")[1][1] == "57"
     assert "every point at or above 55 °C;" in html
 
 
@@ -281,8 +287,47 @@ def test_the_science_names_no_option_of_a_command():
 
 def test_who_reads_fahrenheit_is_told_both_degrees_once():
     assert plain("below 55 °C", "us").replace("\u00a0", " ") == "below 131 °F (55 °C)"
-    assert plain("below 55 °C (131 °F)", "us") == "below 55 °C (131 °F)"
+    both = plain("below 55 °C (131 °F)", "us").replace("\u00a0", " ")
+    assert both == "below 131 °F (55 °C)"
     assert plain("below 55 °C", "metric") == "below 55 °C"
+
+
+def test_a_day_within_a_note_is_told_as_it_is_spoken():
+    assert plain("as written down on 2026-11-25: check", "metric") == (
+        "as written down on 25 November 2026: check"
+    )
+    assert plain("point 2026-13-45 has no reading", "us") == "point 2026-13-45 has no reading"
+
+
+def test_under_which_settings_a_proof_was_judged_names_what_is_set_and_what_not(small_site):
+    at = timezone.now()
+    some = InForce(rule_id="NY-W", method="turned", zone="core", set_at=at, set_by="Ada")
+    said = yardstick_words(some, "us")
+    assert "by Ada: rule NY-W (" in said
+    assert "readings stand for the core. Not set: probe error, insulation." in said
+    assert "Not set" not in yardstick_words(
+        replace(some, probe_error_c=1.0, probe_error_typed="1 °C", insulation_cm=20.0), "us"
+    )
+    nothing = yardstick_words(InForce(set_at=at, set_by="Ada"), "us")
+    assert "by Ada: all as usual. Not set: rule, method, probe error" in nothing
+
+
+def test_thermal_death_without_a_reading_is_one_line(as_, small_site):
+    """No list of organisms with a dash each; with readings, who has no figure is told why."""
+    read = words(text(as_("reader").get(f"/proof/{small_site.curing.code}/")))
+    assert "Thermal death at the coldest point" in read
+    assert "Without a figure:" in read
+    assert "No time was readable in the source: Barnyardgrass" in read
+    act = BuildPile(
+        happened_at=timezone.now() - timedelta(minutes=5),
+        place="B4",
+        full=False,
+        takes=(Take(lot="D-001", quantity=Quantity(mass_kg=40.0)),),
+    )
+    pile = build_pile(act, small_site.lead).lots.get(kind="pile")
+    unread = words(text(as_("reader").get(f"/proof/{pile.code}/")))
+    assert "No figure yet: it takes readings." in unread
+    assert "Shigella" not in unread
 
 
 def empty_log():
@@ -382,7 +427,7 @@ def test_a_logger_s_log_is_proven_too(as_, small_site):
     html = text(as_("reader").get(f"/proof/{small_site.hot.code}/?points=logger"))
     day = (timezone.now() - timedelta(days=5)).astimezone(site.tz)
     row = next(r for r in rows(html, "days-1") if r[0] == f"{day.day} {day:%b %Y}")
-    assert row[1:] == ["140°", "yes", "every point at or above the limit"]
+    assert row[1:] == ["140", "yes", "every point at or above the limit"]
 
 
 def test_a_log_kept_in_memory_is_never_of_before(as_, small_site):

@@ -15,9 +15,10 @@ from tests.web.small_site import kg
 
 from heapwright.people.models import User
 from heapwright.units import KG_PER_LB
+from heapwright.web.receive.deliveries import _how_known
 from heapwright.web.receive.stock import can_wait
-from heapwright.yard import recipe
-from heapwright.yard.models import Lot, Site
+from heapwright.yard import stock
+from heapwright.yard.models import Flow, Lot, Site
 from heapwright.yard.receive import DeliveryLine, ReceiveDelivery, receive_delivery
 
 
@@ -55,11 +56,11 @@ def deliver(site, days: float, material: str, *, source="kitchen", mass_kg=40.0,
 def test_what_is_on_hand_by_lot(as_, small_site):
     html = text(as_("reader").get("/stock/"))
     scraps = table_row(html, small_site.scraps.code)
-    assert scraps[1:3] == ["Food scraps", "0 to 1 days"]
+    assert scraps[1:3] == ["Food scraps", "up to 1 day"]
     assert float(scraps[3]) == pytest.approx(75 / KG_PER_LB, abs=0.5)
-    assert (scraps[5], scraps[6]) == ("Scraps bunker", "2")
+    assert (scraps[5], scraps[6]) == ("Scraps bunker", "2 days")
     leaves = table_row(html, small_site.leaves.code)
-    assert (leaves[1], leaves[2], leaves[6]) == ("Leaves", "months", "90")
+    assert (leaves[1], leaves[2], leaves[6]) == ("Leaves", "months", "90 days")
     assert table_row(html, small_site.overs.code)[1] == "Screen overs as bulking agent"
     # struck, used up, and built piles are no stock
     assert small_site.hot.code not in re.findall(r'<th scope="row"[^>]*>.*?</th>', html)
@@ -69,7 +70,8 @@ def test_what_is_on_hand_by_lot(as_, small_site):
 def test_what_presses_stands_on_top_with_its_reason(as_, small_site):
     html = text(as_("helper").get("/stock/"))
     first = html[html.index("Use first") : html.index("On hand")]
-    assert f"{small_site.scraps.code} Food scraps, 165 lb" in first
+    assert f"{small_site.scraps.code} Food scraps, 165 lb" in re.sub(r"<[^>]+>", "", first)
+    assert f'href="/piles/{small_site.scraps.code}/"' in first
     assert "Waiting for 2 days; keeps 1 day in warm weather, 3 in cool." in first
     assert small_site.leaves.code not in first
     assert "2 lots press" in html  # these, and the ten kilograms left of an older delivery
@@ -83,7 +85,7 @@ def test_dry_and_woody_stock_does_not_press_however_long_it_lay(as_, small_site)
     first = html[html.index("Use first") : html.index("On hand")]
     assert chips.code not in first
     assert "Wood chips" not in first
-    assert table_row(html, chips.code)[1] == "Wood chips"
+    assert table_row(html, chips.code)[1:3] == ["Wood chips", "long, though old"]
 
 
 def test_what_presses_and_cannot_go_into_the_next_pile_is_not_counted_as_if_it_could(
@@ -101,11 +103,11 @@ def test_what_presses_and_cannot_go_into_the_next_pile_is_not_counted_as_if_it_c
 
 @pytest.mark.parametrize(
     ("days", "said"),
-    [(0, "1 to 3 days"), (1.2, "0 to 2 days"), (2.2, "0 to 1 days"), (3, "over: use it today")],
+    [(0, "1 to 3 days"), (1.2, "up to 2 days"), (2.2, "up to 1 day"), (3, "over: use it today")],
 )
 def test_can_wait_runs_from_warm_to_cool(small_site, days, said):
     lot = deliver(small_site, days, "food_scraps_mixed")
-    one = next(one for one in recipe.waiting() if one.code == lot.code)
+    one = next(one for one in stock.waiting() if one.code == lot.code)
     assert can_wait(one) == said
 
 
@@ -161,7 +163,7 @@ def test_deliveries_of_a_source_and_period(as_, small_site):
         ("since=soon&until=2026-01-01", "Enter a valid date."),
         ("since=2026-02-01&until=2026-01-01", "This is before the first day."),
         ("since=2026-01-01&until=2026-02-01&source=nobody", "Select a valid choice"),
-        ("source=kitchen", "This field is required."),
+        ("since=&source=kitchen", "This is needed."),
     ],
 )
 def test_a_period_that_is_none_is_said_so(as_, page, query, said):
@@ -195,3 +197,17 @@ def test_queries_do_not_grow_with_the_stock(as_, small_site, django_assert_num_q
         deliver(small_site, day, "coffee_grounds", contamination="little", found="string")
     with django_assert_num_queries(len(few)):
         client.get("/stock/")
+
+
+@pytest.mark.parametrize(
+    ("typed", "known", "units", "shown"),
+    [
+        ("190 lb", "weighed", "us", "weighed"),
+        ("40 lb, estimated", "estimated", "us", "estimated"),
+        ("", "estimated", "us", "estimated"),
+        ("86 kg", "weighed", "us", "86 kg"),
+        ("2.5 × 32-gallon tote, 210 lb", "weighed", "us", "2.5 × 32-gallon tote, 210 lb"),
+    ],
+)
+def test_how_a_weight_is_known_does_not_say_the_weight_again(typed, known, units, shown):
+    assert _how_known(Flow(as_typed=typed, known=known), units) == shown

@@ -288,6 +288,10 @@ def test_declared_ready_by_a_lead_and_full_by_a_helper(as_, small_site):
         takes=(Take(lot="D-001", quantity=Quantity(mass_kg=40.0)),),
     )
     pile = first_lot(mix.build_pile(act, small_site.lead)).code
+    form = as_("helper").get(f"/piles/{pile}/stage/").content.decode()
+    assert re.search(r'value="hot"[^>]* checked', form)  # the one thing a helper may declare
+    assert "ready is not proven" not in form
+    assert "ready is not proven" in as_("lead").get(f"/piles/{pile}/stage/").content.decode()
     press(as_("helper"), f"/piles/{pile}/stage/", stage="hot")
     assert state.lot_state(pile).stage == "hot"
 
@@ -312,25 +316,25 @@ def test_a_late_entry_is_written_for_when_it_happened(as_):
     [
         ("K-003/turn", {"to_place": "BED1"}, "to_place", "BED1"),
         ("K-003/turn", {"to_place": "B3"}, "to_place", "B3"),
-        ("K-003/wet", {"litres": ""}, "litres", "required"),
+        ("K-003/wet", {"litres": ""}, "litres", "This is needed."),
         ("K-003/wet", {"litres": "0"}, "litres", "more than zero"),
         ("K-003/wet", {"litres": "ten"}, "litres", "ten"),
-        ("K-003/cover", {}, "cover", "required"),
+        ("K-003/cover", {}, "cover", "Choose one."),
         ("K-003/cover", {"cover": "snow"}, "cover", "snow"),
-        ("K-003/move", {"to_place": ""}, "to_place", "required"),
+        ("K-003/move", {"to_place": ""}, "to_place", "Choose one."),
         ("K-003/measure", {}, "mass", "State a weight or a volume"),
         ("K-003/measure", {"mass": "-4"}, "mass", "more than zero"),
-        ("K-003/combine", {}, "others", "required"),
+        ("K-003/combine", {}, "others", "Tick at least one."),
         ("K-003/combine", {"others": ["D-001"]}, "others", "D-001"),
         ("K-003/divide", {"place": "B4"}, "mass", "How much?"),
         ("K-003/divide", {"mass": "9000", "place": "B4"}, "mass", "cannot be taken from it"),
-        ("K-003/divide", {"mass": "5", "place": ""}, "place", "required"),
+        ("K-003/divide", {"mass": "5", "place": ""}, "place", "Choose one."),
         ("K-003/divide", {"count": "2", "place": "B4"}, "container", "Of which container?"),
         ("K-003/divide", {"container": "tote", "place": "B4"}, "count", "How many containers?"),
         ("K-002/screen", {"mass": "", "place": "SC"}, "mass", "How much?"),
         ("K-002/screen", {"mass": "9", "place": "SC", "overs_mass": "5"}, "overs_place", "Where"),
-        ("K-003/stage", {}, "stage", "required"),
-        ("K-003/discard", {"mass": "5", "why": ""}, "why", "required"),
+        ("K-003/stage", {}, "stage", "Choose one."),
+        ("K-003/discard", {"mass": "5", "why": ""}, "why", "This is needed."),
         ("K-003/discard", {"mass": "9000", "why": "rot"}, "mass", "cannot be taken from it"),
     ],
 )
@@ -401,6 +405,31 @@ def test_each_short_form_is_one_tap_from_the_check(as_):
     for name in ("turn", "wet", "cover", "move", "measure", "combine", "divide", "stage"):
         assert f'href="/piles/K-003/{name}/"' in html
     assert 'href="/piles/K-003/discard/"' in html
+
+
+def test_the_first_check_of_a_heap_says_to_keep_to_its_points(as_, small_site):
+    said = "choose your points now, and read the same ones every day"
+    assert said not in as_("helper").get("/piles/K-003/log/").content.decode()
+    act = mix.BuildPile(
+        happened_at=timezone.now() - timedelta(minutes=5),
+        place="B4",
+        takes=(Take(lot="D-001", quantity=Quantity(mass_kg=40.0)),),
+    )
+    pile = first_lot(mix.build_pile(act, small_site.lead)).code
+    assert said in as_("helper").get(f"/piles/{pile}/log/").content.decode()
+    assert said not in as_("helper").get("/piles/D-001/log/").content.decode()
+
+
+def test_a_form_leads_to_the_others_and_not_to_itself(as_):
+    html = as_("lead").get("/piles/K-003/wet/").content.decode()
+    assert 'href="/piles/K-003/turn/"' in html
+    assert 'href="/piles/K-003/wet/"' not in html
+
+
+def test_what_is_put_together_says_how_far_it_is(as_):
+    """Raw onto treated starts the proof again: the list says which is which."""
+    html = as_("lead").get("/piles/K-003/combine/").content.decode()
+    assert re.search(r"K-002 · Curing pad · curing", html)
 
 
 def test_the_points_read_before_are_asked_for_by_name_each_at_its_depth(as_, small_site):

@@ -16,8 +16,10 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from heapwright.data import sources
 from heapwright.data.decisions import decision_figures
-from heapwright.web import charts
+from heapwright.web.charts import engine
+from heapwright.web.tend import compare
 from heapwright.yard import forecast, tend
 from heapwright.yard.amounts import Quantity
 from heapwright.yard.models import Entry, Flow, Kind, Lot
@@ -110,11 +112,29 @@ def test_the_curves_stand_in_a_table_day_by_day_and_in_a_file(as_, decided):
 def test_the_working_names_each_threshold_with_its_source(as_, decided):
     said = words(page(as_("reader"), "/piles/K-003/compare/"))
     assert "Show the working" in said
-    assert "difference = done − left, member by member" in said
+    assert "difference = done − left, run by run" in said
     for name in turning(decided).rests_on:
         fact = decision_figures()[name]
         assert fact.note.split('"')[0][:40] in said.replace("&#x27;", "'")
-        assert fact.sources[0] in said
+        assert sources()[fact.sources[0]].in_short in said
+    assert "project-judgement" not in said
+    assert "members" not in said[: said.index("Show the working")]
+
+
+def test_thresholds_are_told_in_the_person_s_units():
+    figures = decision_figures()
+    told = {
+        name: compare.threshold(figures[name], absolute=name == "cold_c", system="us")
+        for name in ("near_air_c", "cold_c", "rain_mm", "small_m3", "proof_gain_days", "heat_days")
+    }
+    assert told == {
+        "near_air_c": {"value": "18", "unit": "°F"},  # a difference
+        "cold_c": {"value": "41", "unit": "°F"},
+        "rain_mm": {"value": "0.394", "unit": "in"},
+        "small_m3": {"value": "1.31", "unit": "yd³"},
+        "proof_gain_days": {"value": "1", "unit": "day"},
+        "heat_days": {"value": "7", "unit": "days"},
+    }
 
 
 def test_nothing_to_decide_says_so_and_what_is_being_computed_says_so(as_, small_site, settings):
@@ -154,7 +174,7 @@ def test_its_charts_were_drawn_with_the_forecast(as_, decided, monkeypatch):
             drawn.append(spec)
             return "<svg xmlns='http://www.w3.org/2000/svg'/>"
 
-    charts._labelled.cache_clear()
+    engine._labelled.cache_clear()
     monkeypatch.setitem(sys.modules, "vl_convert", Engine)
     assert "Core of K-003" in page(as_("lead"), "/piles/K-003/compare/")
     assert drawn == []

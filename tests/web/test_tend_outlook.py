@@ -17,9 +17,10 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from heapwright.data.outlook import outlook_figure
-from heapwright.web import charts
+from heapwright.web.charts import engine, levels, temperature
 from heapwright.web.tend.drawn import draw
 from heapwright.web.tend.outlook import SMALL_BIN, _sentences, acts_of
+from heapwright.web.tend.outlooks import hot_until
 from heapwright.yard import forecast, tend
 from heapwright.yard.models import Site
 
@@ -90,6 +91,13 @@ def test_the_heap_is_cut_open_with_its_modelled_heat_and_the_points_probed(as_, 
     assert f"core {core} °F" in cut
     assert "Modelled, not measured: outer zone" in cut
     assert "Point 1: 151 °F." in cut
+    assert re.search(r"Heat inside as modelled for [^.]+\. Pins: what was read on \d+ \w+\.", cut)
+
+
+def test_pins_that_were_read_before_a_turning_say_so(as_, modelled, small_site):
+    tend.turn(tend.Turn(happened_at=timezone.now(), lot="K-003"), small_site.lead)
+    html = page(as_("reader"))
+    assert re.search(r"Pins: what was read on \d+ \w+, before it was turned\.", html)
 
 
 def test_the_chart_holds_readings_band_acts_planned_turnings_and_the_limit(as_, modelled):
@@ -117,7 +125,7 @@ def test_the_balance_adds_up_and_the_inputs_name_their_origin(as_, modelled):
     said = words(outlook(page(as_("reader"))))
     t = modelled.forecast.totals
     assert f"made by decay {t['heat_made_kj'] / 3600:.0f} 100" in said
-    rows = re.search(r"Where its heat comes from and goes(.*?)Medians of the members", said)[1]
+    rows = re.search(r"Where its heat comes from and goes(.*?)Medians of the runs", said)[1]
     shares = [
         int(one.replace("\u2212", "-")) for one in re.findall(r" (\u2212?\d+)(?= [a-z]|\s*$)", rows)
     ]
@@ -125,7 +133,9 @@ def test_the_balance_adds_up_and_the_inputs_name_their_origin(as_, modelled):
     assert "Food scraps, mixed" in said
     assert "water published" in said
     assert "typical year" in said
-    assert "It was as warm as the air on the day it was built" in said
+    assert "What comes in and what goes out agree to a millionth." in said
+    built_c = round(modelled.told.plan.start_temp_c)
+    assert f"It was as warm as the air on the day it was built, {shown_f(built_c)} °F." in said
     assert "readings of temperature, moisture or height" in said
     assert "Haug" in said
 
@@ -185,6 +195,11 @@ def test_all_heaps_stand_in_one_table_with_how_far_the_computing_has_come(as_, m
     core = modelled.forecast.core_temp_c
     low, middle, high = (shown_f(float(getattr(core, one)[now])) for one in ("p5", "p50", "p95"))
     assert f"K-003 Bay 3 hot {middle} ({low}–{high})" in said
+    assert "131 °F or more" in said
+    assert hot_until(modelled, timezone.now(), Site.load()) in said
+    cold = replace(modelled.forecast.core_temp_c, p50=modelled.forecast.core_temp_c.p50 * 0.0)
+    never = replace(modelled, forecast=replace(modelled.forecast, core_temp_c=cold))
+    assert hot_until(never, timezone.now(), Site.load()) == "no"
     assert "K-002" in said
     assert "being computed" in said
     assert "Modelled temperatures prove nothing" in said
@@ -206,7 +221,7 @@ def test_the_charts_that_were_drawn_with_the_answer_are_what_the_page_shows(
     """Whoever looks first does not wait for the charts."""
 
     def restart() -> None:
-        for kept in (charts._labelled, charts._temperature_history, charts._level_history):
+        for kept in (engine._labelled, temperature._temperature_history, levels._level_history):
             kept.cache_clear()
 
     restart()

@@ -13,6 +13,7 @@ from django.test import Client
 from django.utils import timezone
 from tests.web.codes import whole_codes
 
+from heapwright.web.telling import Teller
 from heapwright.web.tend import cut
 from heapwright.yard import mix, receive, state, tend
 from heapwright.yard.acts import Take, first_lot
@@ -156,6 +157,21 @@ def test_a_lot_that_is_used_up_says_so_and_offers_no_act(as_):
     assert "nothing of it is left" in html
     assert "/piles/K-001/turn/" not in html
     assert "Log a check" not in html
+
+
+def test_the_proof_of_a_pile_that_is_used_up_is_one_tap_away(as_):
+    assert 'href="/proof/K-001/"' in page(as_("reader"), "/piles/K-001/")
+
+
+def test_an_entry_that_took_from_many_lots_tells_their_sum(small_site):
+    act = mix.BuildPile(
+        happened_at=timezone.now(),
+        place="B4",
+        takes=tuple(Take(lot=code, quantity=Quantity(mass_kg=10.0)) for code in ("D-001", "D-005")),
+    )
+    entry = mix.build_pile(act, small_site.lead)
+    assert "22 lb of D-001, 22 lb of D-005" in Teller("us")(entry).replace("\u00a0", " ")
+    assert "of 44 lb of 2 lots" in Teller("us", most=1)(entry).replace("\u00a0", " ")
 
 
 def test_every_figure_can_be_opened_to_its_working(as_):

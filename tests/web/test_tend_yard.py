@@ -63,6 +63,8 @@ def test_the_yard_shows_what_stands_drawn_and_in_a_table(as_):
         assert what in table
     assert '<span class="heat heat-5">151' in table
     assert "K-001" not in table  # screened, nothing left
+    assert table.index("K-003") < table.index("K-002")  # as one walks: bays, then shared ground
+    assert html.index("lot=K-003") < html.index("lot=K-002")
 
 
 def test_today_says_what_why_and_what_if_left_with_sources(turning_due, as_):
@@ -74,7 +76,7 @@ def test_today_says_what_why_and_what_if_left_with_sources(turning_due, as_):
     assert "If left: the proof waits for 4 turnings" in html
     assert "Use or bury the food scraps" in html
     assert "22 lb in Scraps bunker." in re.sub("\u00a0", " ", html)
-    assert reverse("fact-source", args=["cfr-21-112-54"]) in html
+    assert f'<a href="{reverse("fact-source", args=["cfr-21-112-54"])}">US FDA 2015</a>' in html
     assert "Piles are held to US-FDA-T" in html
     assert "The permit decides." in html
 

@@ -14,7 +14,7 @@ from tests.yard.acting import NOW, Yard, at
 from tests.yard.test_today import TODAY, lot, proof, read, seen, sight
 
 from heapwright.data.decisions import decision_facts, decision_figures
-from heapwright.science.decide import Amount, Chance, Decision
+from heapwright.science.decide_asked import Amount, Chance, Decision
 from heapwright.science.decide_ways import Compared, Spread
 from heapwright.yard import decide as yard_decide
 from heapwright.yard import forecast, prove, receive, state, tend, today
@@ -172,6 +172,22 @@ def test_cover_by_rain_gauge_and_by_forecast_is_one_task():
     assert task.tap.fields == (("lot", "K-001"), ("cover", "tarp"))
 
 
+@pytest.mark.parametrize(
+    ("done_c", "why", "left"),
+    [
+        (46.0, ("rain", "leaches"), "it soaks, cools and leaches."),
+        (46.0, ("rain",), "it soaks and cools."),
+        (40.4, ("rain", "leaches"), "it soaks and leaches."),
+        (40.4, ("rain",), "it soaks."),
+    ],
+)
+def test_a_heap_left_open_does_only_what_the_two_ways_differ_in(done_c, why, left):
+    open_heap = Heap(lot(cover="open"), read(58), None, proof(58, 58))
+    core = compared("core_c", 7.0, 40.0, done_c)
+    rain = decision("cover", "do", *why, rain_mm=31.0, compared=(core, *FIGURES[1:]))
+    assert only(tasks(foreseen(open_heap, rain))).left == left
+
+
 CHIPS = decision(
     "add", "do", "too wet", "air lacks", proof_days_lost=2,
     amount=Amount(mass_kg=80.0, volume_m3=0.3, material="wood_chips", on_hand_kg=500.0),
@@ -236,6 +252,7 @@ def test_curing_is_only_remarked_on_where_the_log_has_met_the_rule():
     task = only(tasks(foreseen(proven, done)))
     assert task.title == "Let Bay 1 cure"
     assert "it heats no more" in task.why
+    assert task.how_much == "All of it, onto ground where nothing raw lay."
     task = only(tasks(foreseen(proven, again)))
     assert task.title == "Let Bay 1 finish heating, then cure it"
 

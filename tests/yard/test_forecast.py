@@ -26,6 +26,7 @@ from heapwright.yard import (
     forecast_learned,
     forecast_marks,
     forecast_plan,
+    forecast_told,
     prove,
     receive,
     state,
@@ -36,7 +37,8 @@ from heapwright.yard import (
 from heapwright.yard import weather as site_weather
 from heapwright.yard.acts import first_lot
 from heapwright.yard.amounts import Quantity
-from heapwright.yard.forecast import Modelled, Outlook, UntoldError
+from heapwright.yard.forecast import Modelled, Outlook
+from heapwright.yard.forecast_told import UntoldError
 from heapwright.yard.forecast_worker import worker
 from heapwright.yard.models import Lot, OwnMaterial, Place, Site
 from heapwright.yard.strike import strike
@@ -58,7 +60,7 @@ def weather_for(start, hours):
     return site_weather.hourly_for(start, hours)[0]
 
 
-def told(lot: Lot) -> forecast_plan.Told:
+def told(lot: Lot) -> forecast_told.Told:
     return forecast_plan.told(lot, weather_for)
 
 
@@ -139,7 +141,7 @@ seed = 3
 """
 
 
-def written(tmp_path, heap: forecast_plan.Told, days: float = 30.0):
+def written(tmp_path, heap: forecast_told.Told, days: float = 30.0):
     """Write the pile of :func:`busy` and its weather as files, and return the path."""
     weather = weather_for(heap.built, days * 24.0)
     rows = ["time,temp_c,rain_mm,humidity_pct,wind_m_s"]

@@ -82,6 +82,7 @@ def proof(*lows: float | None, verdict: str = "not yet", turnings: int = 0) -> P
         current_run_days=0,
         turnings_credited=turnings,
         turnings_needed=RULE.turnings,
+        turnings_left=max(RULE.turnings - turnings, 0),
         earliest_possible=None,
         period_start=None,
         gaps=(),
@@ -220,6 +221,20 @@ def test_a_hot_pile_is_read_every_day_and_told_to_read_it_before_it_is_turned():
     assert missing.title == "Read Bay 1"
     assert "yesterday 12:00" in missing.why
     assert missing.form == "log"
+
+
+def test_what_was_left_out_of_todays_round_is_named_until_it_is_read():
+    whole = proof(60, 60, 60, turnings=5)
+    last = replace(whole.days[-1], not_read=("base", "edge"))
+    part = replace(whole, days=(*whole.days[:-1], last))
+    task = only(tasks(sight(Heap(lot(), read(60), None, part))))
+    assert task.title == "Read the rest of Bay 1"
+    assert task.how_much == "These 2 points: base, edge."
+    assert "does not count for" in task.left
+    assert (task.rank, task.form) == (Rank.READ, "log")
+    assert tasks(sight(Heap(lot(), read(60), None, whole))) == ()
+    met = replace(part, verdict="met", met_at=TODAY)
+    assert Rank.READ not in [task.rank for task in tasks(sight(Heap(lot(), read(60), None, met)))]
 
 
 def test_a_reading_is_missing_by_the_sites_calendar_not_by_hours():
@@ -418,6 +433,8 @@ def test_too_little_brown_says_how_much_is_short():
     assert plain(0.8, "volume") in task.how_much
     enough = replace(leaves, state=replace(leaves.state, volume_m3=1.9))
     assert tasks(Sight(NOON, TZ, (), (scraps, enough))) == ()
+    none = only(tasks(Sight(NOON, TZ, (), (scraps,))))
+    assert none.how_much == f"{plain(1.8, 'volume')} at least."
 
 
 def test_overs_are_browns():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from io import TextIOWrapper
 from typing import NoReturn
 
 import click
@@ -68,10 +69,22 @@ def _one_line(error: click.UsageError) -> str:
     return f"{where}: {said} See {where} --help."
 
 
+def _write_utf_8() -> None:
+    """Write files and pipes as UTF-8 wherever it runs; a terminal shows what it can."""
+    for stream in (sys.stdout, sys.stderr):
+        if not isinstance(stream, TextIOWrapper):
+            continue
+        if stream.isatty():
+            stream.reconfigure(errors="replace")
+        else:
+            stream.reconfigure(encoding="utf-8", errors=stream.errors)
+
+
 def main() -> NoReturn:
     """Run the command line; an error that a person can mend is one line and exit code 2."""
     # Matrices are small here: threads of the linear algebra would only wait for each other.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    _write_utf_8()
     try:
         cli.main(prog_name="heapwright", standalone_mode=False)
     except click.exceptions.Exit as stop:
@@ -89,8 +102,13 @@ def main() -> NoReturn:
         error.show()
         sys.exit(error.exit_code)
     except HeapwrightError as error:
-        click.echo(f"heapwright: {error}", err=True)
+        # a name that was read from a file may hold a line break
+        click.echo(f"heapwright: {' '.join(str(error).split())}", err=True)
         sys.exit(2)
     except BrokenPipeError:
         sys.exit(0)
+    except OSError as error:
+        where = f"{error.filename}: " if error.filename else ""
+        click.echo(f"heapwright: {where}{error.strerror or error}", err=True)
+        sys.exit(1)
     sys.exit(0)

@@ -22,6 +22,7 @@ LINES = (
     ("to the air", "to_air_kg"),
     ("does not add up", "residual_kg"),
 )
+BETWEEN_LOTS = ("from_lots_kg", "to_lots_kg")  # they cancel out over the site
 
 
 @click.command()
@@ -51,7 +52,7 @@ def audit(deep: bool, as_json: bool) -> None:
 
 
 def _balance(one: Balance) -> dict[str, float]:
-    return {name: getattr(one, name) for _label, name in LINES}
+    return {name: getattr(one, name) for name in (*(name for _, name in LINES), *BETWEEN_LOTS)}
 
 
 def _summary(found: Audit) -> dict[str, Any]:

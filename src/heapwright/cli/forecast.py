@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from heapwright.files.pile import PileFacts
     from heapwright.files.pile_log import PileLog
     from heapwright.science.assimilate import Assimilated
-    from heapwright.science.decide import Decision
+    from heapwright.science.decide_asked import Decision
     from heapwright.science.pile_forecast import PilePlan
 
 _FILE = click.Path(path_type=Path)

@@ -10,7 +10,7 @@ from heapwright.science.materials import Mark
 
 if TYPE_CHECKING:
     from heapwright.science.assimilate import Assimilated
-    from heapwright.science.decide import Decision
+    from heapwright.science.decide_asked import Decision
     from heapwright.science.decide_ways import Compared, Spread
     from heapwright.science.pile_forecast import PilePlan
 
@@ -74,7 +74,8 @@ def of_file(
     """
     from heapwright.data.pile import pile_covers
     from heapwright.files.pile import cover_for
-    from heapwright.science.decide import Asked, decide
+    from heapwright.science.decide import decide
+    from heapwright.science.decide_asked import Asked
 
     facts = decision_facts()
     ahead_h = 24.0 * facts.thresholds.ahead_days
@@ -107,7 +108,7 @@ def of_file(
 def _usual_dry() -> Any:
     from heapwright.data import materials, water
     from heapwright.data.mixing import mix_facts
-    from heapwright.science.decide import DryChoice
+    from heapwright.science.decide_asked import DryChoice
     from heapwright.science.ingredients import complete
     from heapwright.science.water import DryMaterial
 

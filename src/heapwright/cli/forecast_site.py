@@ -11,7 +11,7 @@ from heapwright.errors import InputError
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from heapwright.science.decide import Decision
+    from heapwright.science.decide_asked import Decision
     from heapwright.yard.forecast import Outlook
 
 
@@ -40,7 +40,7 @@ def foreseen(
     from heapwright.cli.site import open_records
 
     open_records()
-    from heapwright.yard import forecast, forecast_learned, forecast_marks
+    from heapwright.yard import forecast, forecast_learned, forecast_marks, forecast_told
     from heapwright.yard.models import Lot, LotKind
 
     lot = Lot.objects.filter(code=code).first()
@@ -54,7 +54,7 @@ def foreseen(
     _digest, answer = forecast.foresee(
         lot, days=days, members=members, seed=seed, progress=progress
     )
-    if isinstance(answer, forecast.UntoldError):
+    if isinstance(answer, forecast_told.UntoldError):
         raise InputError(f"--lot: {code} cannot be forecast: {answer.said()}")
     return answer
 

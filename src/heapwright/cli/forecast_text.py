@@ -48,8 +48,9 @@ def as_json(found: Forecast, built: datetime) -> dict[str, Any]:
             }
             for name, (band, digits) in series.items()
         },
-        "peak_temp_c": _figures(found.peak_temp_c),
-        "days_at_or_above_55": _figures(found.days_at_or_above_55),
+        # as the curve of the core, so that no point of it stands above its peak
+        "peak_temp_c": _figures(found.peak_temp_c, 2),
+        "days_at_or_above_55": _figures(found.days_at_or_above_55, 3),
         "balance": {
             "mass_residual": found.balance.mass_residual,
             "energy_residual": found.balance.energy_residual,
@@ -57,8 +58,8 @@ def as_json(found: Forecast, built: datetime) -> dict[str, Any]:
     }
 
 
-def _figures(band: Band) -> dict[str, float]:
-    return {level: round(float(getattr(band, level)), 3) for level in ("p5", "p50", "p95")}
+def _figures(band: Band, digits: int) -> dict[str, float]:
+    return {level: round(float(getattr(band, level)), digits) for level in ("p5", "p50", "p95")}
 
 
 def _moment(built: datetime, hour: float) -> datetime:

@@ -79,11 +79,7 @@ def check(amounts: Path, as_json: bool, working: bool, own: Path | None, **asked
         amount_wanted=found.volume_m3,
         outside=outside,
         blocked_by=tuple(
-            Blocked(
-                o.property,
-                f"{'none' if o.value is None else f'{o.value:.3g}'}, and {range_in_words(o.limit)}",
-            )
-            for o in outside
+            Blocked(o.property, f"{o.shown()}, and {range_in_words(o.limit)}") for o in outside
         ),
     )
     answer = Answer(recipe, goals, library, _footprint_m2(asked), stated=True)
@@ -102,7 +98,7 @@ def check(amounts: Path, as_json: bool, working: bool, own: Path | None, **asked
     "caps",
     metavar="ID:PCT",
     multiple=True,
-    help="Most of a material or category, % of volume (repeatable).",
+    help="Most of a material or of a whole category, % of volume (repeatable).",
 )
 @_shared
 def solve(
@@ -128,10 +124,12 @@ def solve(
     """
     from dataclasses import replace
 
+    from rich.console import Console
+
     from heapwright.cli.mix_answer import Answer, print_answer
     from heapwright.cli.site_records import site_library, site_stock_rows
     from heapwright.data.mixing import candidates, mix_facts, water
-    from heapwright.files.amounts import on_hand, read_stock
+    from heapwright.files.amounts import on_hand, read_stock, water_on_hand_kg
     from heapwright.science.recipe import additions
     from heapwright.science.recipe import solve as solve_recipe
 
@@ -141,30 +139,40 @@ def solve(
         raise InputError("--own goes with a STOCK.csv; a site's records hold its own materials")
     facts = mix_facts()
     library = site_library() if site else _library(own)
+    rows = site_stock_rows() if stock is None else read_stock(stock, library, facts)
     goals = replace(
         _goals(asked),
         volume_m3=_number(volume_m3, "--volume-m3"),
         mass_kg=_number(mass_kg, "--mass-kg"),
         water_allowed=not no_water,
         chance=_number(chance, "--chance"),
+        water_kg=water_on_hand_kg(rows),
+        caps=_caps(caps, library),
     )
-    rows = site_stock_rows() if stock is None else read_stock(stock, library, facts)
-    available = on_hand(rows, _caps(caps, library))
-    with _solver_kept_quiet():
-        recipe = solve_recipe(available, goals, facts, water())
-    added = (
-        []
-        if recipe.feasible
-        else additions(
-            available,
-            goals,
-            facts,
-            candidates(library, facts, [row.ingredient for row in rows]),
-            prices_per_tonne={
-                m.id: m.price_per_tonne for m in library.values() if m.price_per_tonne is not None
-            },
+    available = on_hand(rows)
+    if stock is not None and not any(one.usable_kg > 0 for one in available):
+        raise InputError(
+            "nothing is on hand; state a material with an amount above zero", file=stock.name
         )
-    )
+    looking = Console(stderr=True).status("Looking for the best mix")
+    with _solver_kept_quiet(), looking:
+        recipe = solve_recipe(available, goals, facts, water())
+        added = (
+            []
+            if recipe.feasible
+            else additions(
+                available,
+                goals,
+                facts,
+                water(),
+                candidates(library, facts, [row.ingredient for row in rows]),
+                prices_per_tonne={
+                    m.id: m.price_per_tonne
+                    for m in library.values()
+                    if m.price_per_tonne is not None
+                },
+            )
+        )
     answer = Answer(recipe, goals, library, _footprint_m2(asked), rows=rows, additions=added)
     print_answer(answer, as_json=as_json, working=working)
 

@@ -111,7 +111,11 @@ def verdict(proof: Proof) -> list[str]:
         kind = " consecutive" if rule.judged_as == "consecutive" else ""
         counted = f"Hot days {proof.days_credited}, unbroken {run}; needed {rule.days}{kind}."
         if proof.turnings_needed:
-            counted += f" Turnings {proof.turnings_credited}; needed {proof.turnings_needed}."
+            turns = str(proof.turnings_credited)
+            lasting = proof.turnings_needed - proof.turnings_left
+            if proof.verdict != "met" and lasting < proof.turnings_credited:
+                turns += f" ({lasting} in the run up to now)"
+            counted += f" Turnings {turns}; needed {proof.turnings_needed}."
         lines += _wrap(counted, "  ")
     lines += _labelled("Gap" if proof.met_at else "Missing", proof.gaps)
     lines += _labelled("To do", proof.to_do)

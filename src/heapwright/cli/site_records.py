@@ -44,9 +44,9 @@ def site_stock_rows() -> list[StockRow]:
     from heapwright.files.amounts import StockRow
 
     open_records()
-    from heapwright.yard import recipe
+    from heapwright.yard import stock
 
-    on_hand = recipe.supply().on_hand
+    on_hand = stock.supply().on_hand
     if not on_hand:
         raise InputError("nothing is on hand on the site; log a delivery first")
     return [
@@ -136,11 +136,23 @@ def day_end(text: str) -> datetime | None:
     from heapwright.yard.models import Site
 
     tz, now = Site.load().tz, timezone.now()
+    day = past_day("--as-of", text, now.astimezone(tz).date())
+    end = datetime.combine(day + timedelta(days=1), time(), tz) - timedelta(seconds=1)
+    return None if end >= now else end
+
+
+def past_day(option: str, text: str, today: date) -> date:
+    """Return the day that an option names, today at the latest.
+
+    Raises
+    ------
+    InputError
+        If it is no day, or one to come.
+    """
     try:
         day = date.fromisoformat(text)
     except ValueError:
-        raise InputError(f"--as-of: “{text}” is no date; write it as 2026-03-01") from None
-    if day > now.astimezone(tz).date():
-        raise InputError(f"--as-of: {text} has not come yet")
-    end = datetime.combine(day + timedelta(days=1), time(), tz) - timedelta(seconds=1)
-    return None if end >= now else end
+        raise InputError(f"{option}: “{text}” is no date; write it as 2026-03-01") from None
+    if day > today:
+        raise InputError(f"{option}: {text} has not come yet")
+    return day

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 import click
 
+from heapwright.cli.number import Number
 from heapwright.errors import InputError
 
 if TYPE_CHECKING:
@@ -27,6 +28,11 @@ COVERS = ("tarp", "breathable", "roof")
 PHASES = ("hot", "curing", "cold")
 TOPS = ("peaked", "level", "hollow")
 DAYS_MOST = 60
+MASS_KG = Number(0, 1_000_000)
+VOLUME_M3 = Number(0, 5_000)
+LENGTH_M = Number(0, 1_000)
+PERCENT = Number(0, 100)
+TEMP_C = Number(-60, 120)
 _FILE = click.Path(path_type=Path)
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
 
@@ -138,12 +144,12 @@ def _stands(
 
 
 @water.command()
-@click.option("--mass-kg", type=float, required=True, metavar="KG", help="The soaked heap.")
-@click.option("--moisture", type=float, required=True, metavar="PCT", help="Of the soaked heap.")
-@click.option("--target", type=float, metavar="PCT", help="Moisture to come to.  [the usual aim]")
+@click.option("--mass-kg", type=MASS_KG, required=True, metavar="KG", help="The soaked heap.")
+@click.option("--moisture", type=PERCENT, required=True, metavar="PCT", help="Of the soaked heap.")
+@click.option("--target", type=PERCENT, metavar="PCT", help="Moisture to come to.  [the usual aim]")
 @click.option("--with", "material", required=True, metavar="MATERIAL",
               help="What to turn in, by its id in “heapwright materials”.")  # fmt: skip
-@click.option("--material-moisture", type=float, metavar="PCT",
+@click.option("--material-moisture", type=PERCENT, metavar="PCT",
               help="Its moisture as it lies.  [the library's]")  # fmt: skip
 @_JSON
 def dry(
@@ -198,13 +204,13 @@ def dry(
 
 
 @water.command()
-@click.option("--mass-kg", type=float, required=True, metavar="KG", help="The dry heap.")
-@click.option("--moisture", type=float, required=True, metavar="PCT", help="Of the dry heap.")
-@click.option("--target", type=float, metavar="PCT", help="Moisture to come to.  [the usual aim]")
-@click.option("--volume-m3", type=float, metavar="M3", help="Its volume, for the rounds.")
+@click.option("--mass-kg", type=MASS_KG, required=True, metavar="KG", help="The dry heap.")
+@click.option("--moisture", type=PERCENT, required=True, metavar="PCT", help="Of the dry heap.")
+@click.option("--target", type=PERCENT, metavar="PCT", help="Moisture to come to.  [the usual aim]")
+@click.option("--volume-m3", type=VOLUME_M3, metavar="M3", help="Its volume, for the rounds.")
 @click.option("--on-top", is_flag=True, help="Poured on top, not in rounds while turning.")
-@click.option("--temp-c", type=float, metavar="C", help="How hot it is; turning steams off water.")
-@click.option("--outside-c", type=float, metavar="C", default=10.0, show_default=True,
+@click.option("--temp-c", type=TEMP_C, metavar="C", help="How hot it is; turning steams off water.")
+@click.option("--outside-c", type=TEMP_C, metavar="C", default=10.0, show_default=True,
               help="Temperature of the air.")  # fmt: skip
 @_JSON
 def wet(
@@ -256,10 +262,10 @@ def wet(
 
 @water.command()
 @click.argument("shape", type=click.Choice(["bay", "windrow", "cone"]))
-@click.argument("width_m", type=float)
-@click.argument("length_m", type=float)
-@click.argument("height_m", type=float)
-@click.option("--overlap-m", type=float, metavar="M", help="On each side.  [0.3]")
+@click.argument("width_m", type=LENGTH_M)
+@click.argument("length_m", type=LENGTH_M)
+@click.argument("height_m", type=LENGTH_M)
+@click.option("--overlap-m", type=LENGTH_M, metavar="M", help="On each side.  [0.3]")
 @_JSON
 def sheet(
     shape: str,
@@ -288,11 +294,11 @@ def sheet(
 
 
 @water.command()
-@click.argument("length_m", type=float)
-@click.argument("width_m", type=float)
-@click.option("--pitch-deg", type=float, metavar="DEG", help="Pitch.  [15]")
-@click.option("--overhang-m", type=float, metavar="M", help="On each side.  [0.5]")
-@click.option("--rain-mm", type=float, metavar="MM", default=25.0, show_default=True,
+@click.argument("length_m", type=LENGTH_M)
+@click.argument("width_m", type=LENGTH_M)
+@click.option("--pitch-deg", type=Number(0, 90), metavar="DEG", help="Pitch.  [15]")
+@click.option("--overhang-m", type=LENGTH_M, metavar="M", help="On each side.  [0.5]")
+@click.option("--rain-mm", type=Number(0, 2000), metavar="MM", default=25.0, show_default=True,
               help="A rain, for the water that runs off it.")  # fmt: skip
 @_JSON
 def roof(
@@ -314,8 +320,6 @@ def roof(
         known["roof_overhang_m"].value if overhang_m is None else overhang_m,
         known["roof_pitch_deg"].value if pitch_deg is None else pitch_deg,
     )
-    if rain_mm < 0:
-        raise InputError(f"--rain-mm: {rain_mm:g} is below zero")
     litres = roof_water_l(found.plan_area_m2, rain_mm, known["roof_runoff"].value)
     if as_json:
         _print({**asdict(found), "plan_area_m2": found.plan_area_m2,

@@ -13,7 +13,7 @@ from heapwright.data.sanitation import terms
 from heapwright.data.tables import Fact, Shape, read_rows
 
 if TYPE_CHECKING:
-    from heapwright.science.decide import DecisionFacts
+    from heapwright.science.decide_asked import DecisionFacts
 
 TABLE = "decisions.csv"
 SHAPE = Shape(numbers={"value": (0.0, 1000.0)})
@@ -41,7 +41,7 @@ def decision_figures() -> dict[str, DecisionFigure]:
 @cache
 def decision_facts() -> DecisionFacts:
     """Return what :mod:`heapwright.science.decide` needs, limits of other tables included."""
-    from heapwright.science.decide import DecisionFacts, Thresholds
+    from heapwright.science.decide_asked import DecisionFacts, Thresholds
 
     figures = decision_figures()
     alarms = {one.id: one.temp_c for one in heat_alarms()}

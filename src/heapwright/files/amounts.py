@@ -9,6 +9,7 @@ STOCK.csv has the amounts as ``available_kg``, ``available_lb``, ``available_m3`
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -56,6 +57,11 @@ _VOLUME_MAX_M3: Final = 5_000.0
 
 _MASS_UNITS: Final = {"kg": units.MASS_KG["kg"], "lb": units.MASS_KG["lb"]}
 _VOLUME_UNITS: Final = {key: units.VOLUME_M3[key] for key in ("m3", "yd3", "gal")}
+_AVAILABLE: Final = tuple(f"available_{unit}" for unit in (*_MASS_UNITS, *_VOLUME_UNITS))
+
+STOCK_COLUMNS: Final = (
+    "material", *_AVAILABLE, "waiting_days", "container", "container_l", *MEASURED,
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,25 +88,24 @@ class StockRow:
         return half_kg if half_kg <= self.available_kg else None
 
 
-def on_hand(rows: Sequence[StockRow], caps: Mapping[str, float]) -> list[Stock]:
-    """Return the stock that the rows state, for the recipe.
-
-    Parameters
-    ----------
-    rows : sequence of StockRow
-    caps : mapping of material or category id to the largest share of the volume, 0 to 1
-    """
+def on_hand(rows: Sequence[StockRow]) -> list[Stock]:
+    """Return the stock that the rows state, for the recipe, water aside."""
     return [
         Stock(
             row.ingredient,
             row.available_kg,
             row.half_container_kg,
             urgency(row.ingredient, row.waiting_days or 0.0),
-            min(caps.get(row.ingredient.id, 1.0), caps.get(row.ingredient.category, 1.0)),
         )
         for row in rows
         if not row.ingredient.is_water
     ]
+
+
+def water_on_hand_kg(rows: Sequence[StockRow]) -> float:
+    """Return the water that the rows state; without a row of water, as much as is wanted."""
+    stated = [row.available_kg for row in rows if row.ingredient.is_water]
+    return sum(stated) if stated else math.inf
 
 
 def read_amounts(path: Path, library: Mapping[str, Material], facts: MixFacts) -> list[Part]:
@@ -139,15 +144,10 @@ def read_stock(path: Path, library: Mapping[str, Material], facts: MixFacts) -> 
     InputError
         With file, row and column of the first fault.
     """
-    amounts = [f"available_{unit}" for unit in (*_MASS_UNITS, *_VOLUME_UNITS)]
-    table = read_table(
-        path,
-        known=["material", *amounts, "waiting_days", "container", "container_l", *MEASURED],
-        required=["material"],
-    )
-    if not set(amounts) & set(table.columns):
+    table = read_table(path, known=STOCK_COLUMNS, required=["material"])
+    if not set(_AVAILABLE) & set(table.columns):
         raise InputError(
-            f"lacks a column for what is on hand; one of {', '.join(amounts)}",
+            f"lacks a column for what is on hand; one of {', '.join(_AVAILABLE)}",
             file=table.file,
             row=1,
         )
@@ -155,9 +155,9 @@ def read_stock(path: Path, library: Mapping[str, Material], facts: MixFacts) -> 
     for row in table:
         material = _material(row, library)
         ingredient = _ingredient(row, library, facts)
-        available_kg = _mass_kg(row, ingredient, facts, amounts)
+        available_kg = _mass_kg(row, ingredient, facts, _AVAILABLE)
         if available_kg is None:
-            raise row.error(f"states no amount; fill one of {', '.join(amounts)}")
+            raise row.error(f"states no amount; fill one of {', '.join(_AVAILABLE)}")
         container_l = row.number_or_none("container_l", low=0.0, high=100_000.0)
         if container_l == 0.0:
             raise row.error("a container of 0 litres holds nothing", "container_l")
@@ -242,7 +242,9 @@ def _check_agreement(row: Row, values: Mapping[str, float]) -> None:
         )
 
 
-def _mass_kg(row: Row, ingredient: Ingredient, facts: MixFacts, columns: list[str]) -> float | None:
+def _mass_kg(
+    row: Row, ingredient: Ingredient, facts: MixFacts, columns: Sequence[str]
+) -> float | None:
     """Return the one amount that the row states as wet mass in kg, or None."""
     stated = [column for column in columns if row.text(column)]
     if not stated:

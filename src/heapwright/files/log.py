@@ -440,7 +440,7 @@ def _log(blocks: list[_Block], layout: _Layout, time_zone: str | None, rows: int
     if twice:
         notes.append(
             f"{twice} {'row stands' if twice == 1 else 'rows stand'} in {layout.file} more than "
-            "once, word for word, and count once."
+            f"once, word for word, and {'counts' if twice == 1 else 'count'} once."
         )
     kept = ~again
     readings = Readings(

@@ -74,15 +74,17 @@ def of_pile(read: LogFile, name: str, built: datetime, plan: PilePlan, days: flo
     hours = [one.hour for one in told] + [hour for hour, kind in acts if kind != "built"]
     if hours and min(hours) < 0.0:
         raise InputError(
-            f"has a row {-min(hours) / 24.0:.1f} days before the pile was built "
-            f"({built:%Y-%m-%d %H:%M} in PILE.toml)",
+            f"the row of {_moment(built, min(hours))} is {-min(hours) / 24.0:.1f} days before the "
+            f"pile was built ({built:%Y-%m-%d %H:%M} in PILE.toml)",
             file=name,
+            column="time",
         )
     if hours and max(hours) > days * 24.0:
         raise InputError(
-            f"has a row on day {max(hours) / 24.0:.1f}, after the forecast's end "
-            f"(day {days:g}); give more --days",
+            f"the row of {_moment(built, max(hours))} is on day {max(hours) / 24.0:.1f}, after the "
+            f"forecast's end (day {days:g}); give more --days",
             file=name,
+            column="time",
         )
     notes = list(read.notes)
     for hour, kind in acts:
@@ -94,6 +96,10 @@ def of_pile(read: LogFile, name: str, built: datetime, plan: PilePlan, days: flo
     last = max(hours, default=0.0)
     done = _done(plan, acts, last, notes, name)
     return PileLog(tuple(told), done, tuple(notes), last)
+
+
+def _moment(built: datetime, hour: float) -> str:
+    return f"{built + timedelta(hours=hour):%Y-%m-%d %H:%M}"
 
 
 def _temperature(hour: float, temp_c: float, point: str, depth_cm: float | None) -> Temperature:

@@ -120,7 +120,8 @@ def read_bytes(path: Path, *, max_bytes: int) -> bytes:
     except OSError as error:
         raise InputError(f"cannot be read ({error.strerror})", file=name) from None
     if not path.is_file():
-        raise InputError("is a folder, not a file", file=name)
+        what = "a folder" if path.is_dir() else "a pipe or device"
+        raise InputError(f"is {what}, not a file", file=name)
     if size == 0:
         raise InputError("is empty; it needs a line of column names and a line of data", file=name)
     if size > max_bytes:

@@ -289,12 +289,17 @@ def _notes(
             found.append(
                 f"{part.ingredient.name}: a full {held.name} is more than one person should lift."
             )
-    found += [
-        f"{part.ingredient.name}: {note}. Weigh a bucket of it to be surer."
+    guessed = [
+        part.ingredient.name
         for part in recipe.parts
-        for note in part.ingredient.notes
-        if note.startswith("bulk density assumed")
+        if any(note.startswith("bulk density assumed") for note in part.ingredient.notes)
     ]
+    if guessed:
+        each = "it" if len(guessed) == 1 else "each"
+        found.append(
+            f"Bulk density is assumed from the kind of material for {'; '.join(guessed)}. "
+            f"Weigh a bucket of {each} to be surer."
+        )
     return found
 
 

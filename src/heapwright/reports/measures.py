@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from datetime import date, datetime
 from typing import Final, Literal
 
@@ -43,11 +44,20 @@ UNIT: Final[dict[Units, dict[Quantity, str]]] = {
 """The unit of each quantity, for the head of a column."""
 
 NBSP: Final = "\u00a0"
+_ISO_DAY: Final = re.compile(r"\b\d{4}-\d{2}-\d{2}\b")
+_BOTH: Final = re.compile(r"(-?\d+(?:\.\d+)?)\s°C \(-?\d+(?:\.\d+)?\s°F\)")
+"""A temperature told in both units already, °C first."""
 
 
 def mass(mass_kg: float, units: Units) -> str:
     """Return kilograms or pounds, whole from ten upwards."""
     return _rounded(mass_kg if units == "metric" else mass_kg / KG_PER_LB)
+
+
+def part(mass_kg: float, units: Units) -> str:
+    """Return whole kilograms or pounds; what is there but rounds to nothing is under one."""
+    shown = mass_kg if units == "metric" else mass_kg / KG_PER_LB
+    return "under 1" if 0 < shown < 0.5 else f"{shown:.0f}"
 
 
 def volume(volume_m3: float, units: Units) -> str:
@@ -91,10 +101,18 @@ def temp_and_unit(temp_c: float, units: Units) -> str:
 
 
 def in_units(text: str, units: Units) -> str:
-    """Return a sentence with °F before each °C, for who reads °F; otherwise as it is."""
+    """Return a sentence with days as they are printed, °F before each °C for who reads °F."""
+    text = _ISO_DAY.sub(_printed_day, text)
     if units == "metric":
         return text
-    return in_fahrenheit(text)
+    return in_fahrenheit(_BOTH.sub(lambda found: f"{found[1]}{NBSP}°C", text))
+
+
+def _printed_day(found: re.Match[str]) -> str:
+    try:
+        return day(date.fromisoformat(found[0]))
+    except ValueError:  # a point that somebody called so
+        return found[0]
 
 
 def with_unit(figure: str, quantity: Quantity, units: Units) -> str:
@@ -119,4 +137,4 @@ def moment(when: datetime) -> str:
 
 
 def _rounded(value: float) -> str:
-    return f"{value:,.0f}" if value >= 9.95 else f"{value:.1f}"
+    return f"{value:.0f}" if value >= 9.95 else f"{value:.1f}"

@@ -229,7 +229,7 @@ def _filled(data: ProofSheet, units: Units) -> dict[str, Any]:
             ["Probe error", _error(stated.probe_error_c, units)],
             ["Insulation", "not stated" if stated.insulation_cm is None else measures.with_unit(
                 measures.depth(stated.insulation_cm / 100, units), "depth", units)],
-            ["Days are of", data.zone or "the log's own clock"],
+            ["Time zone", data.zone or "the log's own clock"],
             *([["Stands in" if data.as_of is None else "Stood in", data.place]]
               if data.place else []),
             *([] if data.as_of is None else [["As of", _as_of(data)]]),
@@ -240,7 +240,7 @@ def _filled(data: ProofSheet, units: Units) -> dict[str, Any]:
             {
                 "material": one.material,
                 "source": one.source or "not recorded",
-                "mass": measures.mass(one.mass_kg, units),
+                "mass": measures.part(one.mass_kg, units),
                 "share": _share(one.share),
                 "came": _came(one),
             }

@@ -17,7 +17,7 @@ from heapwright.people.models import Units
 from heapwright.reports import build_sheet as sheets
 from heapwright.reports import of_lot
 from heapwright.science.periods import Stated
-from heapwright.yard import recipe
+from heapwright.yard import heap_shape, recipe_plan
 from heapwright.yard.errors import NotFoundError
 from heapwright.yard.models import Site
 
@@ -70,7 +70,7 @@ def build_sheet(request: HttpRequest) -> HttpResponse:
 
 
 def _build_sheet(request: HttpRequest) -> bytes:
-    worked = recipe.work_out(recipe.plan_of(request.GET))
+    worked = recipe_plan.work_out(recipe_plan.plan_of(request.GET))
     if worked.recipe.mix is None:
         raise InputError("a build sheet needs a mix; work one out first")
     place, site = worked.plan.place, Site.load()
@@ -81,7 +81,7 @@ def _build_sheet(request: HttpRequest) -> bytes:
         for one in worked.of.on_hand
         if one.container and one.container_kg
     }
-    ground_m2 = recipe.footprint_m2(place, worked.recipe.mix.volume_m3)
+    ground_m2 = heap_shape.footprint_m2(place, worked.recipe.mix.volume_m3)
     data = sheets.from_recipe(
         worked.recipe,
         worked.plan.limits,

@@ -455,7 +455,13 @@ class Assessment:
         day = credit.met_day if rule.judged_as == "total" else credit.unbroken_day
         return None if day is None else table.date(day)
 
-    def turnings_in_current_run(self) -> int:
+    def turnings_left(self) -> int:
+        """Return the turnings that the rule still asks for from now on."""
+        if self.rule.judged_as == "total":
+            return max(self.turnings_needed - self.actual.turnings, 0)
+        return max(self.turnings_needed - self._turnings_in_current_run(), 0)
+
+    def _turnings_in_current_run(self) -> int:
         """Return the turnings that count in the unbroken run that lasts up to now."""
         first = self.period.table.days - self.actual.current - self.may_still_count
         days = [day for day in self.turn_days(self.hot) if day >= first]

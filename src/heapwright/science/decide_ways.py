@@ -150,6 +150,11 @@ def way(name: WayName, seen: Seen, met_by: tuple[float, ...] = ()) -> Way:
     )
 
 
+def two_ways(left: Seen, done: Seen) -> tuple[Way, Way]:
+    """Return as bands what happens if it is left and if it is done."""
+    return way("left", left), way("done", done)
+
+
 def seen_from(run: Run, hour: float, drained_before_kg: Array | float = 0.0) -> Seen:
     """Return what a run shows from an hour on (the first output then or later)."""
     first = min(int(np.searchsorted(run.hours, hour - 1e-6)), len(run.hours) - 2)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -32,15 +32,12 @@ class Stock:
         Mass of half a container; amounts are whole multiples of it. None: any amount.
     urgency : float
         0 (keeps for months) to 1 (must go in today).
-    max_share : float
-        Largest share of the pile's volume, 0 to 1.
     """
 
     ingredient: Ingredient
     available_kg: float
     unit_kg: float | None = None
     urgency: float = 0.0
-    max_share: float = 1.0
 
     @property
     def is_brown(self) -> bool:
@@ -68,6 +65,8 @@ class Goals:
     volume_m3, mass_kg : float or None
         The wanted amount, one of the two; neither: as much as the stock makes.
     water_allowed : bool
+    water_kg : float
+        Most water to add, where it is allowed.
     chance : float or None
         Least chance that all properties lie in their limits. None: 0.9 where it can be had,
         otherwise as near as the stock allows.
@@ -75,6 +74,8 @@ class Goals:
         Volume of the heap over the summed volumes of its parts.
     densities : str or None
         Pair of particle densities for free air space.
+    caps : mapping of material or category id to the largest share of the volume, 0 to 1
+        All of a category's materials together, and all lots of a material.
     """
 
     limits: Mapping[str, Limit]
@@ -85,6 +86,8 @@ class Goals:
     chance: float | None = None
     shrink: float = 1.0
     densities: str | None = None
+    water_kg: float = math.inf
+    caps: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if self.volume_m3 is not None and self.mass_kg is not None:
@@ -95,6 +98,11 @@ class Goals:
                 raise InputError(f"{name} of {value:g} is not above zero")
         if self.chance is not None and not 0.5 <= self.chance < 1.0:
             raise InputError(f"a chance of {self.chance:g} is not from 0.5 to below 1")
+
+    @property
+    def most_water_kg(self) -> float:
+        """The most water that can be added."""
+        return self.water_kg if self.water_allowed else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,3 +145,14 @@ def quantities(stock: Sequence[Stock], goals: Goals) -> Array:
     if goals.mass_kg is not None:
         return np.ones(len(stock) + 1)
     return volumes_m3_kg(stock, goals)
+
+
+def cap_rows(stock: Sequence[Stock], goals: Goals) -> list[Array]:
+    """Return each cap as a row over the masses, water last, that is at most 0: in m³ a kg."""
+    volume = volumes_m3_kg(stock, goals)
+    rows = []
+    for name, share in goals.caps.items():
+        counts = [name in (s.ingredient.id, s.ingredient.category) for s in stock]
+        if share < 1.0 and any(counts):
+            rows.append(np.where([*counts, False], volume, 0.0) - share * volume)
+    return rows

@@ -121,7 +121,7 @@ def _kill(
 
     if not organism.points:
         return result(
-            None, None, "", "no time was readable in the source; a table can be filled in"
+            None, None, "", "no time was readable in the source"
         )
     if not blocks:
         return result(None, None, "", "the log holds no reading to go by")

@@ -291,7 +291,8 @@ def within(values: Array, limit: Limit) -> npt.NDArray[np.bool_]:
 
 
 def _quantiles(values: Array) -> tuple[float, float, float]:
-    p5, p50, p95 = np.quantile(values, (0.05, 0.5, 0.95))
+    with np.errstate(invalid="ignore"):  # between infinities there is none
+        p5, p50, p95 = np.quantile(values, (0.05, 0.5, 0.95))
     return float(p5), float(p50), float(p95)
 
 

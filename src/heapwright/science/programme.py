@@ -25,6 +25,7 @@ from heapwright.science.goals import (
     Goals,
     Stock,
     Weights,
+    cap_rows,
     quantities,
     volumes_m3_kg,
 )
@@ -113,7 +114,7 @@ class Programme:
         upper = np.full(self.columns, np.inf)
         upper[:n] = self.usable_kg / self.scale[:n]
         upper[:n] = np.where([bool(s.unit_kg) for s in self.stock], np.round(upper[:n]), upper[:n])
-        upper[n] = np.inf if self.goals.water_allowed else 0.0
+        upper[n] = self.goals.most_water_kg
         upper[self.chosen_at : self.soft_at] = 1.0
         upper[self.hard_at : self.amount_at] = 0.0
         upper[-1] = 1.0
@@ -153,11 +154,8 @@ class Programme:
             add(one / self.most_kg[i], 0.0, self.chosen_at + i)
         self.links = np.zeros(len(rows), dtype=bool)
         self.links[first_link:] = True
-        for i, s in enumerate(self.stock):
-            if s.max_share < 1.0:
-                one = np.eye(1, n + 1, i)[0]
-                share = one * self.volume_m3_kg[i] - s.max_share * self.volume_m3_kg
-                add(share * ORDINARY_DENSITY_KG_M3 / self.reference_kg, 0.0)
+        for row in cap_rows(self.stock, self.goals):
+            add(row * ORDINARY_DENSITY_KG_M3 / self.reference_kg, 0.0)
         self.links = np.append(self.links, np.zeros(len(rows) - len(self.links), dtype=bool))
         return np.array(rows), np.array(rhs)
 
@@ -351,21 +349,15 @@ def _continuous(
     """
     from scipy.optimize import linprog
 
-    volume = volumes_m3_kg(stock, goals)
     matrix = [row.typical / row.unit for row in rows]
-    matrix += [
-        np.eye(1, len(volume), i)[0] * volume[i] - s.max_share * volume
-        for i, s in enumerate(stock)
-        if s.max_share < 1.0
-    ]
+    matrix += cap_rows(stock, goals)
     matrix += [values for values, _ in extra]
     rhs = [0.0] * (len(matrix) - len(extra)) + [bound for _, bound in extra]
-    water = np.inf if goals.water_allowed else 0.0
     answer = linprog(
         cost,
         A_ub=np.array(matrix) if matrix else None,
         b_ub=np.array(rhs) if matrix else None,
-        bounds=[(0.0, s.usable_kg) for s in stock] + [(0.0, water)],
+        bounds=[(0.0, s.usable_kg) for s in stock] + [(0.0, goals.most_water_kg)],
         method="highs",
     )
     if answer.status != 0:

@@ -7,7 +7,8 @@ would make it possible are found.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import NormalDist
 from typing import Final
@@ -15,7 +16,7 @@ from typing import Final
 import numpy as np
 
 from heapwright.errors import InputError
-from heapwright.science.goals import AMOUNT_TOLERANCE, Goals, Stock
+from heapwright.science.goals import AMOUNT_TOLERANCE, Goals, Stock, cap_rows
 from heapwright.science.ingredients import WATER, Ingredient, MixFacts
 from heapwright.science.limits import LimitRow, limit_rows
 from heapwright.science.mixing import (
@@ -40,6 +41,9 @@ _COARSE: Final = 0.3  # units of a property, near enough while looking for k
 _PROMISING: Final = 16  # stocks that a thorough search chooses from
 _SPECK: Final = 1e-6  # a smaller share of a pile is nothing
 _SMALLEST_SHARE: Final = 0.5  # a compromise smaller than this share of the wish is no help
+# How much more than the bare least of an addition is tried: whole containers need room.
+_MORE: Final = (1.01, 1.05, 1.15, 1.4, 2.0)
+_TRIED: Final = 2  # times as many additions as are wanted are looked at
 
 # How far outside the acceptable range a compromise may lie to be worth offering.
 _NEAR: Final = {
@@ -58,6 +62,13 @@ class Outside:
     value: float | None
     limit: Limit
     by: float
+
+    def shown(self) -> str:
+        """Return the value in three figures, or in as many as tell it from its range."""
+        if self.value is None:
+            return "none"
+        texts = [_in_figures(self.value, digits) for digits in range(3, 10)]
+        return next((text for text in texts if not self.limit.holds(float(text))), texts[-1])
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,18 +156,17 @@ def solve(
     wanted = goals.chance or DEFAULT_CHANCE
     programme = Programme(stock, goals, facts, amount)
 
-    def parts_of(masses: Array) -> tuple[Part, ...]:
-        listed = [(s.ingredient, m) for s, m in zip(stock, masses, strict=False)]
-        return tuple(Part(i, float(m)) for i, m in [*listed, (water, masses[-1])] if m > 0)
-
-    def chance_of(masses: Array) -> float:
-        return _spread(parts_of(masses), goals, facts).chance_in_range
-
     try:
-        masses, points = _surest(programme, wanted, chance_of, thorough=thorough)
+        masses, points = _surest(programme, wanted, water, thorough=thorough)
+        if thorough and _chance(programme, masses, water) < (goals.chance or 0.0):
+            # the first good answer may be surer than the one of fewest points
+            quick = _surest(programme, wanted, water, thorough=False)
+            masses, points = max(
+                (masses, points), quick, key=lambda found: _chance(programme, found[0], water)
+            )
     except Infeasible:
-        return _explain(programme, parts_of, wanted)
-    parts = parts_of(masses)
+        return _explain(programme, water, wanted)
+    parts = _parts_of(programme, masses, water)
     spread = _spread(parts, goals, facts)
     blocked: tuple[Blocked, ...] = ()
     if goals.chance is not None and spread.chance_in_range < goals.chance:
@@ -176,6 +186,16 @@ def solve(
 def judged(limits: Mapping[str, Limit]) -> dict[str, Limit]:
     """Return the limits on properties that have a spread."""
     return {key: limit for key, limit in limits.items() if key in PROPERTIES}
+
+
+def _parts_of(programme: Programme, masses: Array, water: Ingredient) -> tuple[Part, ...]:
+    listed = [(s.ingredient, m) for s, m in zip(programme.stock, masses, strict=False)]
+    return tuple(Part(i, float(m)) for i, m in [*listed, (water, masses[-1])] if m > 0)
+
+
+def _chance(programme: Programme, masses: Array, water: Ingredient) -> float:
+    parts = _parts_of(programme, masses, water)
+    return _spread(parts, programme.goals, programme.facts).chance_in_range
 
 
 def _spread(parts: Sequence[Part], goals: Goals, facts: MixFacts) -> MixSpread:
@@ -206,7 +226,7 @@ def _with_amount(stock: Sequence[Stock], goals: Goals, facts: MixFacts) -> tuple
 def _surest(
     programme: Programme,
     wanted: float,
-    chance_of: Callable[[Array], float],
+    water: Ingredient,
     *,
     thorough: bool,
 ) -> tuple[Array, float]:
@@ -219,7 +239,7 @@ def _surest(
     Infeasible
         If no whole containers meet the limits even at the typical values.
     """
-    k, cuts = _surest_k(programme, wanted, chance_of)
+    k, cuts = _surest_k(programme, wanted, water)
     while True:
         try:
             masses, points = _in_containers(programme, k, cuts, thorough=thorough)
@@ -232,7 +252,7 @@ def _surest(
             _, cuts = programme.relaxed(k)
     for _ in range(6):
         # more to spare than the cone's normal shape says: the draws are skewed
-        chance = chance_of(masses)
+        chance = _chance(programme, masses, water)
         if chance >= wanted:
             break
         k += 0.05 + 2.0 * (wanted - chance)
@@ -241,7 +261,7 @@ def _surest(
             surer, surer_points = _in_containers(programme, k, cuts, thorough=thorough)
         except Infeasible:
             break
-        if chance_of(surer) > chance:
+        if _chance(programme, surer, water) > chance:
             masses, points = surer, surer_points
     return masses, points
 
@@ -274,9 +294,7 @@ def _in_containers(
     return min(found, key=lambda answer: answer[1])
 
 
-def _surest_k(
-    programme: Programme, wanted: float, chance_of: Callable[[Array], float]
-) -> tuple[float, list[Array]]:
+def _surest_k(programme: Programme, wanted: float, water: Ingredient) -> tuple[float, list[Array]]:
     """Return the deviations to spare that give the wanted chance, and the cuts found there.
 
     Where the stock cannot give it, the most deviations that it can.
@@ -298,7 +316,7 @@ def _surest_k(
             impossible_k = k
         else:
             feasible_k, cuts = k, found
-            if chance_of(masses) >= wanted:
+            if _chance(programme, masses, water) >= wanted:
                 break
         k = k + 0.25 if impossible_k == _MOST_K else (feasible_k + impossible_k) / 2
         if impossible_k - feasible_k < 0.05 or k >= _MOST_K:
@@ -332,14 +350,12 @@ def outside_of(mix: Mix, limits: Mapping[str, Limit]) -> tuple[Outside, ...]:
     return tuple(sorted(found, key=lambda o: -o.by / _NEAR[o.property]))
 
 
-def _explain(
-    programme: Programme, parts_of: Callable[[Array], tuple[Part, ...]], wanted: float
-) -> Recipe:
+def _explain(programme: Programme, water: Ingredient, wanted: float) -> Recipe:
     """Return why there is no mix, and the nearest compromise if one is near."""
     goals, facts = programme.goals, programme.facts
     blocked = _blocked_by_amount(programme)
     try:
-        parts = parts_of(programme.compromise())
+        parts = _parts_of(programme, programme.compromise(), water)
     except Infeasible:
         parts = ()
     if all(part.ingredient.is_water for part in parts):
@@ -347,11 +363,19 @@ def _explain(
         return Recipe(False, (), None, None, wanted, programme.amount, blocked_by=nothing)
     mix = mix_of(parts, facts, shrink=goals.shrink, densities=goals.densities)
     outside = outside_of(mix, goals.limits)
-    for out in outside:
-        value = "none" if out.value is None else f"{out.value:.3g}"
-        blocked.append(Blocked(out.property, f"at best {value}, and {range_in_words(out.limit)}"))
-    blocked_by = _merged(blocked) or (_blocked_otherwise(programme),)
     quantity = mix.mass_kg if goals.mass_kg is not None else mix.volume_m3
+    spread = _spread(parts, goals, facts)
+    if (
+        not outside
+        and abs(quantity / programme.amount - 1.0) <= AMOUNT_TOLERANCE
+        and spread.chance_in_range >= (goals.chance or 0.0)
+    ):
+        # on the very edge of a limit, where the programme leaves room for rounding
+        return Recipe(True, parts, mix, spread, wanted, programme.amount)
+    for out in outside:
+        why = f"at best {out.shown()}, and {range_in_words(out.limit)}"
+        blocked.append(Blocked(out.property, why))
+    blocked_by = _merged(blocked) or (_blocked_otherwise(programme),)
     near = all(out.by <= _NEAR[out.property] for out in outside)
     if not near or quantity < _SMALLEST_SHARE * programme.amount:
         return Recipe(False, (), None, None, wanted, programme.amount, blocked_by=blocked_by)
@@ -359,7 +383,7 @@ def _explain(
         feasible=False,
         parts=parts,
         mix=mix,
-        spread=_spread(parts, goals, facts),
+        spread=spread,
         chance_wanted=wanted,
         amount_wanted=programme.amount,
         outside=outside,
@@ -369,9 +393,8 @@ def _explain(
 
 def _blocked_otherwise(programme: Programme) -> Blocked:
     """Return what is in the way when neither a limit nor the amount is: caps or containers."""
-    capped = [s.ingredient.id for s in programme.stock if s.max_share < 1.0]
-    if capped:
-        return Blocked("cap", f"the caps on {', '.join(capped)} leave no mix")
+    if cap_rows(programme.stock, programme.goals):
+        return Blocked("cap", f"the caps on {', '.join(programme.goals.caps)} leave no mix")
     return Blocked("containers", "no whole or half containers make the wanted amount in range")
 
 
@@ -384,8 +407,8 @@ def _blocked_by_amount(programme: Programme) -> list[Blocked]:
         return [
             Blocked(
                 "amount",
-                f"all that is on hand makes {everything:.3g} {unit} and {wanted:.3g} {unit} "
-                "is asked",
+                f"all that is on hand makes {_in_figures(everything)} {unit} and "
+                f"{_in_figures(wanted)} {unit} is asked",
             )
         ]
     largest, binding = largest_amount(programme.stock, goals, programme.hard)
@@ -397,8 +420,8 @@ def _blocked_by_amount(programme: Programme) -> list[Blocked]:
     return [
         Blocked(
             "amount",
-            f"what is on hand makes at most {largest:.3g} {unit} within the limits and "
-            f"{wanted:.3g} {unit} is asked",
+            f"what is on hand makes at most {_in_figures(largest)} {unit} within the limits and "
+            f"{_in_figures(wanted)} {unit} is asked",
         ),
         *(
             Blocked(row.property, f"stops it growing: {range_in_words(goals.limits[row.property])}")
@@ -410,6 +433,11 @@ def _blocked_by_amount(programme: Programme) -> list[Blocked]:
 def _merged(blocked: Sequence[Blocked]) -> tuple[Blocked, ...]:
     """Return one entry a limit, the first said of it."""
     return tuple({b.limit: b for b in reversed(blocked)}.values())[::-1]
+
+
+def _in_figures(value: float, digits: int = 3) -> str:
+    """Return a number in so many figures, never as a power of ten where it is large."""
+    return f"{value:.{digits}g}" if abs(value) < 10**digits else f"{value:.0f}"
 
 
 def range_in_words(limit: Limit) -> str:
@@ -425,6 +453,7 @@ def additions(
     stock: Sequence[Stock],
     goals: Goals,
     facts: MixFacts,
+    water: Ingredient,
     candidates: Sequence[Ingredient],
     *,
     prices_per_tonne: Mapping[str, float] | None = None,
@@ -433,7 +462,8 @@ def additions(
     """Return the least of each candidate that would make the wish possible, cheapest first.
 
     Each candidate alone is tried with all of the stock, at the sureness asked for. When no
-    single one mends it, the least set of them together is returned.
+    single one mends it, the least set of them together is returned. The least is found without
+    whole containers; each answer is then solved with what it adds, and grows until that works.
 
     Parameters
     ----------
@@ -444,6 +474,7 @@ def additions(
     most : int
         How many to return.
     """
+    asked = goals
     goals, amount = _with_amount(stock, goals, facts)
     everything = [*stock, *(Stock(c, np.inf) for c in candidates if c.id != WATER)]
     rows = limit_rows([s.ingredient for s in everything], goals.limits, goals, facts)
@@ -454,18 +485,85 @@ def additions(
         masses = _least_addition(everything, rows, goals, amount, [*range(n), at], n)
         if masses is not None and masses[n] > _SPECK * masses.sum():
             found.append(_addition(everything[at].ingredient, float(masses[n]), prices))
-    if found:
-        priced = all(a.cost is not None for a in found)
-        found.sort(key=lambda a: (a.cost or 0.0) if priced else a.mass_kg)
-        return found[:most]
+    mending: list[Addition] = []
+    for addition in _cheapest_first(found)[: _TRIED * most]:
+        mending += _mending(stock, asked, facts, water, [addition])
+        if len(mending) == most:
+            break
+    if mending:
+        return _cheapest_first(mending)
     masses = _least_addition(everything, rows, goals, amount, list(range(len(everything))), n)
     if masses is None:
         return []
-    return [
+    together = [
         replace(_addition(s.ingredient, float(m), prices), together=True)
         for s, m in zip(everything[n:], masses[n:], strict=False)
         if m > _SPECK * masses.sum()
     ]
+    return _mending(stock, asked, facts, water, together)
+
+
+def _cheapest_first(found: Sequence[Addition]) -> list[Addition]:
+    """Return additions by cost where all have one, otherwise by mass."""
+    priced = all(a.cost is not None for a in found)
+    return sorted(found, key=lambda a: (a.cost or 0.0) if priced else a.mass_kg)
+
+
+def _mending(
+    stock: Sequence[Stock],
+    goals: Goals,
+    facts: MixFacts,
+    water: Ingredient,
+    bare: Sequence[Addition],
+) -> list[Addition]:
+    """Return the additions, grown until the wish is met with them; none when it never is."""
+
+    def mended(more: float) -> list[Addition]:
+        grown = [_grown(stock, addition, more) for addition in bare]
+        return grown if _possible(_with(stock, grown), goals, facts, water) else []
+
+    least, *middle, most = _MORE
+    if found := mended(least):
+        return found
+    if not (enough := mended(most)):
+        return []
+    return next((found for more in middle if (found := mended(more))), enough)
+
+
+def _grown(stock: Sequence[Stock], addition: Addition, more: float) -> Addition:
+    """Return so many times the addition, in whole half containers of what there is of it."""
+    mass_kg = more * addition.mass_kg
+    unit = next((s.unit_kg for s in stock if s.ingredient.id == addition.ingredient.id), None)
+    if unit:
+        mass_kg = math.ceil(mass_kg / unit) * unit
+    cost = None if addition.cost is None else addition.cost * mass_kg / addition.mass_kg
+    return replace(addition, mass_kg=mass_kg, cost=cost)
+
+
+def _with(stock: Sequence[Stock], additions: Sequence[Addition]) -> list[Stock]:
+    """Return the stock with the additions, each laid to what there is of it."""
+    more = {a.ingredient.id: a for a in additions}
+    found = []
+    for one in stock:
+        added = more.pop(one.ingredient.id, None)
+        found.append(
+            one if added is None else replace(one, available_kg=one.available_kg + added.mass_kg)
+        )
+    return found + [Stock(a.ingredient, a.mass_kg) for a in more.values()]
+
+
+def _possible(stock: Sequence[Stock], goals: Goals, facts: MixFacts, water: Ingredient) -> bool:
+    """Return whether whole containers of the stock meet the wish."""
+    goals, amount = _with_amount(stock, goals, facts)
+    programme = Programme(stock, goals, facts, amount)
+    try:
+        if goals.chance is None:
+            _in_containers(programme, 0.0, [], thorough=False)
+            return True
+        masses, _ = _surest(programme, goals.chance, water, thorough=False)
+    except Infeasible:
+        return False
+    return _chance(programme, masses, water) >= goals.chance
 
 
 def _addition(ingredient: Ingredient, mass_kg: float, prices: Mapping[str, float]) -> Addition:

@@ -39,12 +39,13 @@ Verdict = Literal["met", "not met", "not yet", "cannot be shown"]
 
 @dataclass(frozen=True, slots=True)
 class DayRecord:
-    """A calendar day against a rule."""
+    """A calendar day against a rule; ``not_read`` are the points still needed of it."""
 
     date: date
     lowest_temp_c: float | None
     counts: bool
     why: str
+    not_read: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +63,8 @@ class Proof:
 
     ``days_credited`` counts the hot days of the current period, ``longest_run_days`` and
     ``current_run_days`` the unbroken ones; ``turnings_credited`` the turnings that the rule
-    lets count (for a rule of consecutive days, within one unbroken run).
+    lets count (for a rule of consecutive days, within one unbroken run). ``turnings_left`` are
+    those still to come: a run that broke takes its turnings with it.
     """
 
     rule: Rule
@@ -73,6 +75,7 @@ class Proof:
     current_run_days: int
     turnings_credited: int
     turnings_needed: int
+    turnings_left: int
     earliest_possible: date | None
     period_start: datetime | None
     gaps: tuple[str, ...]
@@ -187,6 +190,7 @@ def _unjudged(
         current_run_days=0,
         turnings_credited=0,
         turnings_needed=rule.turnings,
+        turnings_left=rule.turnings,
         earliest_possible=None,
         period_start=None,
         gaps=gaps,
@@ -255,6 +259,7 @@ def _proof(a: Assessment, notes: list[str], days: tuple[DayRecord, ...]) -> Proo
         current_run_days=a.actual.current if held is None else held,
         turnings_credited=a.actual.turnings,
         turnings_needed=a.turnings_needed,
+        turnings_left=0 if verdict == "met" else a.turnings_left(),
         earliest_possible=earliest,
         period_start=period.clock.wall(period.start_s),
         gaps=(*missing, *_gaps(a)),
@@ -371,10 +376,8 @@ def _to_do(a: Assessment, verdict: Verdict, earliest: date | None) -> list[str]:
         short = rule.days - a.actual.count - pending
     else:
         short = rule.days - a.actual.current - pending
-    turns = a.turnings_needed - a.actual.turnings
-    if rule.judged_as != "total":
-        turns = a.turnings_needed - a.turnings_in_current_run()
-    if turns > 0:
+    turns = a.turnings_left()
+    if turns:
         spacing = (
             f", at least {rule.turn_spacing_days} days apart" if rule.turn_spacing_days else ""
         )
@@ -432,7 +435,7 @@ def _turn_records(a: Assessment) -> list[TurnRecord]:
 
 def _day_records(a: Assessment) -> list[DayRecord]:
     """Return each day of the period with what it is to the rule."""
-    table, lowest = a.period.table, a.period.lowest
+    period, table, lowest = a.period, a.period.table, a.period.lowest
     done = a.hold_day(fill=False) if a.rule.judged_by == "hold" else None
     found = []
     for i, state in enumerate(a.state.tolist()):
@@ -441,7 +444,9 @@ def _day_records(a: Assessment) -> list[DayRecord]:
             counts, why = i == done, _hold_why(a, i, done)
         else:
             counts, why = state == DayState.COUNTS, _why(a, i, DayState(state))
-        found.append(DayRecord(table.date(i), None if low != low else round(low, 6), counts, why))
+        not_read = tuple(period.names[point] for point in np.flatnonzero(a.missing[i]))
+        lowest_c = None if low != low else round(low, 6)
+        found.append(DayRecord(table.date(i), lowest_c, counts, why, not_read))
     return found
 
 

@@ -102,7 +102,8 @@ class ActForm(PersonForm):
         while field is None and name:
             field = self.field_names.get(name) or (name if name in self.fields else None)
             name = name.rpartition(".")[0]
-        self.add_error(field, error.message[:1].upper() + error.message[1:])
+        said = error.message[:1].upper() + error.message[1:]
+        self.add_error(field, said if said.endswith((".", "?")) else f"{said}.")
 
 
 class OnceForm(ActForm):

@@ -109,20 +109,38 @@ MEASURES: Final[dict[str, Measure]] = {
 }
 
 NBSP: Final = "\u00a0"
+NARROW_NBSP: Final = "\u202f"
+"""Stands between thousands of what is shown, from five digits on."""
+
+
+def grouped(number: str) -> str:
+    """Return a plain decimal number with its thousands set apart: 19626 is 19 626, 4295 stays."""
+    whole, mark, decimals = number.partition(".")
+    if len(whole.lstrip("-")) < 5:
+        return number
+    return f"{int(whole):,}".replace(",", NARROW_NBSP) + mark + decimals
+
+
+def ungrouped(text: str) -> str:
+    """Return a text for a file or another program: the numbers in it plain again."""
+    return text.replace(NARROW_NBSP, "")
+
+
+def plain(value_si: float, measure: str, system: str) -> str:
+    """Return the number in a person's units as it is typed into a field, never grouped."""
+    unit = MEASURES[measure][system]
+    return f"{unit.from_si(value_si):.{unit.digits}f}"
 
 
 def figure(value_si: float | None, measure: str, system: str) -> str:
-    """Return the number alone in a person's units, a dash where nothing is known."""
-    if value_si is None:
-        return "–"
-    unit = MEASURES[measure][system]
-    return f"{unit.from_si(value_si):.{unit.digits}f}"
+    """Return the number alone in a person's units, to be read; a dash where nothing is known."""
+    return "–" if value_si is None else grouped(plain(value_si, measure, system))
 
 
 def or_under(value_si: float, measure: str, system: str) -> str:
     """Return a figure with its unit; what is there but rounds to nothing is “under” one step."""
     shown = with_unit(value_si, measure, system)
-    if value_si <= 0 or float(figure(value_si, measure, system)) > 0:
+    if value_si <= 0 or float(plain(value_si, measure, system)) > 0:
         return shown
     unit = MEASURES[measure][system]
     return _("under %(least)s") % {"least": f"{10**-unit.digits:g}{NBSP}{unit.sign}"}
@@ -131,7 +149,15 @@ def or_under(value_si: float, measure: str, system: str) -> str:
 def three_digits(value: float) -> str:
     """Return a number to three significant digits, written out: 1440, 39.1, 0.85."""
     shown = float(f"{value:.3g}")
-    return f"{value:.0f}" if abs(shown) >= 100 else f"{shown:g}"
+    return grouped(f"{value:.0f}") if abs(shown) >= 100 else f"{shown:g}"
+
+
+def to_three_digits(value_si: float | None, measure: str, system: str) -> str:
+    """Return a figure to three significant digits with its unit: 5 gal, 44.9 gal."""
+    if value_si is None:
+        return "–"
+    unit = MEASURES[measure][system]
+    return f"{three_digits(unit.from_si(value_si))}{NBSP}{unit.sign}"
 
 
 def with_unit(value_si: float | None, measure: str, system: str) -> str:

@@ -22,7 +22,7 @@ ROOMS = (
     ("receive", gettext_lazy("Stock"), ("stock",)),
     ("mix", gettext_lazy("Mix"), ("mix",)),
     ("prove", gettext_lazy("Proof"), ("proof",)),
-    ("more", gettext_lazy("More"), ("more", "beds", "places", "people", "facts", "entries")),
+    ("more", gettext_lazy("More"), ("more", "set-up")),
 )
 
 

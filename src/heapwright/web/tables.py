@@ -16,6 +16,8 @@ _PHONE_LETTERS = 38  # of a row that a phone shows without crushing its words
 _LAPTOP_LETTERS = 135
 _LINE = 20  # letters of a text that look well on one line
 _LOOKED_AT = 60  # rows that tell how wide a table is
+LACKING = "–"
+"""Stands in a cell of which nothing is known."""
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 """A spreadsheet takes a text that starts so for a formula."""
 
@@ -24,7 +26,8 @@ FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 class Column:
     """The head of a column; see ``parts/table.html``.
 
-    ``says_itself``: its cells need no label where a row is set as lines.
+    ``says_itself``: its cells need no label where a row is set as lines. ``may_lack``: there, a
+    cell with a dash in it is left out.
     """
 
     label: str
@@ -34,6 +37,7 @@ class Column:
     sort_href: str = ""
     sorted: str = ""
     says_itself: bool = False
+    may_lack: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +64,7 @@ def table(
         rest = zip(columns[1:], line.cells[1:], strict=True)
         cells = [
             line.cells[0],
-            *({"text": text, "number": one.number, "label": head(one)} for one, text in rest),
+            *({"text": text, "number": one.number} for one, text in rest),
         ]
         shown.append({"cells": cells, "struck": line.struck})
     wide = sum(_wide(columns, shown)) + 2 * (len(columns) - 1)
@@ -75,13 +79,6 @@ def table(
         "sorts": any(column.sort_href for column in columns),
         "broad": wide > _LAPTOP_LETTERS,
     }
-
-
-def head(column: Column) -> str:
-    """Return the head of a column as it stands before a cell of its own; blank if needless."""
-    if column.says_itself:
-        return ""
-    return f"{column.label}, {column.unit}" if column.unit else column.label
 
 
 def _wide(columns: Sequence[Column], rows: Sequence[dict[str, Any]]) -> Iterable[int]:
@@ -110,21 +107,35 @@ def body(made: Mapping[str, Any]) -> SafeString:
     first, *rest = made["columns"]
     kind = "number-cell" if first.number else "short-cell" if first.short else ""
     begin = f'<th scope="row"{_attribute("class", kind)}>'
-    opens = [
-        f"<td{_attribute('class', 'number-cell' if one.number else '')}"
-        f"{_attribute('data-label', head(one) if made['stacks'] else '')}>"
-        for one in rest
-    ]
+    opens = [_opening(one, stacks=made["stacks"]) for one in rest]
     lines = []
     for row in made["rows"]:
         head_cell, *cells = row["cells"]
         line = "".join(
-            f"{open_tag}{_shown(cell['text'])}</td>"
-            for open_tag, cell in zip(opens, cells, strict=True)
+            f"{lacking if cell['text'] == LACKING else full}{_shown(cell['text'])}</td>"
+            for (full, lacking), cell in zip(opens, cells, strict=True)
         )
         struck = _attribute("class", "struck" if row["struck"] else "")
         lines.append(f"<tr{struck}>{begin}{_shown(head_cell)}</th>{line}</tr>\n")
     return mark_safe("".join(lines))  # every cell is escaped
+
+
+def _opening(column: Column, *, stacks: bool) -> tuple[str, str]:
+    """Return the tags that open a cell of a column: one with a figure in it, one with a dash.
+
+    Where rows are set as lines on a phone, a cell carries its label before it and its unit after.
+    """
+    kind = "number-cell" if column.number else ""
+    if not stacks:
+        full = f"<td{_attribute('class', kind)}>"
+        return full, full
+    label = _attribute("data-label", "" if column.says_itself else column.label)
+    unit = _attribute("data-unit", column.unit)
+    lack = f"{kind} lacks".strip() if column.may_lack else kind
+    return (
+        f"<td{_attribute('class', kind)}{label}{unit}>",
+        f"<td{_attribute('class', lack)}{label}>",
+    )
 
 
 def _attribute(name: str, value: str) -> str:

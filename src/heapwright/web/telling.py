@@ -70,8 +70,12 @@ def material_names(library: Mapping[str, Material] | None = None) -> dict[str, s
 class Teller:
     """Tells entries in sentences; made once a page, with the page's library where it has one."""
 
-    def __init__(self, units: str, library: Mapping[str, Material] | None = None) -> None:
+    def __init__(
+        self, units: str, library: Mapping[str, Material] | None = None, *, most: int | None = None
+    ) -> None:
+        """Make one; what was taken of more than ``most`` lots is told as one sum."""
         self.units = units
+        self.most = most
         self.tz = Site.load().tz
         self.names = material_names(library)
 
@@ -100,11 +104,21 @@ class Teller:
 
     def takes(self, entry: Entry) -> str:
         """Return what was taken from which lots, and water."""
-        parts = [
-            _("%(mass)s of %(lot)s") % {"mass": self.mass(mass_kg), "lot": line.from_lot.code}
+        taken = [
+            (mass_kg, line.from_lot.code)
             for line, mass_kg in _net(entry)
             if line.from_lot is not None and line.to_kind != End.AIR
         ]
+        parts = [
+            _("%(mass)s of %(lot)s") % {"mass": self.mass(mass_kg), "lot": code}
+            for mass_kg, code in taken
+        ]
+        if self.most is not None and len(parts) > self.most:
+            total_kg = sum(mass_kg for mass_kg, _code in taken)
+            parts = [
+                _("%(mass)s of %(count)d lots")
+                % {"mass": self.mass(total_kg), "count": len({code for _kg, code in taken})}
+            ]
         parts += [
             _("%(mass)s of water") % {"mass": self.mass(mass_kg)}
             for line, mass_kg in _net(entry)
@@ -152,18 +166,22 @@ def _made(entry: Entry) -> list[str]:
 
 def _delivery(tell: Teller, entry: Entry) -> str:
     places = _places(entry)
-    return "; ".join(
-        _("%(mass)s %(material)s from %(source)s: %(lot)s at %(place)s")
+    said = [
+        _("%(mass)s %(material)s: %(lot)s at %(place)s")
         % {
             "mass": tell.mass(mass_kg),
             "material": tell.material(line.material_id),
-            "source": line.from_source.name,
             "lot": line.to_lot.code,
             "place": places.get(line.to_lot_id, "–"),
         }
         for line, mass_kg in _net(entry)
         if line.from_source is not None and line.to_lot is not None
-    )
+    ]
+    sources = {line.from_source.name for line in entry.flows.all() if line.from_source is not None}
+    return _("%(lines)s, from %(source)s") % {
+        "lines": "; ".join(said),
+        "source": ", ".join(sorted(sources)),
+    }
 
 
 def _build(tell: Teller, entry: Entry) -> str:
@@ -416,15 +434,30 @@ def yardstick_lines(found: Yardstick | InForce, units: str) -> list[tuple[str, s
 
 
 def yardstick_words(found: InForce, units: str) -> str:
-    """Return one sentence that says under which settings a proof was judged."""
-    what = ", ".join(f"{label} {value}" for label, value in yardstick_lines(found, units))
+    """Return under which settings a proof was judged: what is set, then what is not."""
     if found.set_at is None:
         return _("The site has set nothing about its proofs.")
-    return _("Judged under the site's settings of %(when)s, by %(who)s: %(what)s.") % {
+    own = (
+        (found.rule_id, _("rule")),
+        (found.method, _("method")),
+        (found.probe_error_c, _("probe error")),
+        (found.zone, _("what readings stand for")),
+        (found.insulation_cm, _("insulation")),
+    )
+    stated = [
+        f"{label} {value}"
+        for (label, value), (one, _name) in zip(yardstick_lines(found, units), own, strict=True)
+        if one not in ("", None)
+    ]
+    unset = [name for one, name in own if one in ("", None)]
+    said = _("Judged under the site's settings of %(when)s, by %(who)s: %(what)s.") % {
         "when": moment_words(found.set_at, Site.load().tz),
         "who": found.set_by,
-        "what": what,
+        "what": ", ".join(stated) or _("all as usual"),
     }
+    if unset:
+        said += " " + _("Not set: %(names)s.") % {"names": ", ".join(unset)}
+    return said
 
 
 def _in_unit(as_typed: str, value: float, sign: str) -> str:

@@ -23,16 +23,17 @@ from heapwright.science.daily import Log
 from heapwright.science.periods import Stated
 from heapwright.science.rules import Rule
 from heapwright.yard import materials, prove, state
-from heapwright.yard.forecast_plan import WALLED, Told, UntoldError, completed, pile_cover
+from heapwright.yard.forecast_parts import completed
+from heapwright.yard.forecast_told import Told, UntoldError
+from heapwright.yard.heap_shape import WALLED, height_limit_m, pile_cover
 from heapwright.yard.models import Cover, Lot, LotKind, Site, Stage
 from heapwright.yard.proofs import in_vessel, proofs_of, spacing_days
-from heapwright.yard.recipe import height_limit_m
 from heapwright.yard.state import DayTemp, LotState
 from heapwright.yard.yardstick import in_force
 
 if TYPE_CHECKING:
     from heapwright.science.assimilate import Assimilated
-    from heapwright.science.decide import Decision, DryChoice, Other
+    from heapwright.science.decide_asked import Decision, DryChoice, Other
     from heapwright.science.decide_proof import Proving
     from heapwright.science.heap_shape import HeapShape
 
@@ -100,7 +101,7 @@ def question(standing: LotState, now: datetime, site: Site) -> Question | None:
     fresh = temps is not None and (today - temps.day).days <= FRESH_DAYS
     needed = 0
     if proof is not None and not met and standing.stage == Stage.HOT and rule.turnings:
-        needed = max(proof.turnings_needed - proof.turnings_credited, 0)
+        needed = proof.turnings_left
     dry, dry_kg = ("", 0.0)
     if standing.stage in RAW:
         dry, dry_kg = _dry_on_hand(state.state_at(now), now)
@@ -190,7 +191,8 @@ def decided(
     ensemble_of : callable
         Gives another heap's ensemble.
     """
-    from heapwright.science.decide import Asked, decide
+    from heapwright.science.decide import decide
+    from heapwright.science.decide_asked import Asked
     from heapwright.science.pile_forecast import Act
 
     hour = heap.hour(now)
@@ -251,7 +253,7 @@ def _dry_on_hand(standing: Collection[LotState], now: datetime) -> tuple[str, fl
 
 
 def _dry_choice(asked: Question, now: datetime) -> DryChoice | None:
-    from heapwright.science.decide import DryChoice
+    from heapwright.science.decide_asked import DryChoice
     from heapwright.science.water import DryMaterial
 
     if not asked.dry:
@@ -309,7 +311,7 @@ def _peers(standing: LotState, temps: DayTemp | None, now: datetime, site: Site)
 def _others(asked: Question, now: datetime, ensemble_of: EnsembleOf) -> tuple[Other, ...]:
     import numpy as np
 
-    from heapwright.science.decide import Other
+    from heapwright.science.decide_asked import Other
     from heapwright.science.decide_ways import runner, standing
     from heapwright.science.pile import HOT_C
 

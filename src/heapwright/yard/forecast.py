@@ -28,8 +28,9 @@ from heapwright.yard import decide, state
 from heapwright.yard import weather as site_weather
 from heapwright.yard.forecast_learned import have_learned, lessons
 from heapwright.yard.forecast_marks import Marks, all_marks, digest_of, marks_of, model_version
-from heapwright.yard.forecast_plan import Told, UntoldError, told
+from heapwright.yard.forecast_plan import told
 from heapwright.yard.forecast_seen import observations
+from heapwright.yard.forecast_told import Told, UntoldError
 from heapwright.yard.forecast_worker import ROUTINE, URGENT, have_done
 from heapwright.yard.models import (
     Kind,
@@ -46,7 +47,7 @@ if TYPE_CHECKING:
     from heapwright.science.assimilate import Assimilated
     from heapwright.science.assimilate_prior import SitePrior
     from heapwright.science.assimilate_readings import Observation
-    from heapwright.science.decide import Decision
+    from heapwright.science.decide_asked import Decision
     from heapwright.science.pile_forecast import Forecast
     from heapwright.science.pile_weather import Weather
     from heapwright.yard.models import Origin
@@ -572,7 +573,7 @@ def planned_turns(standing: LotState, now: datetime, days: float) -> tuple[datet
         proof = proofs_of([standing], site).get(standing.id)
         if proof is None or proof.verdict == "met":
             return ()
-        needed = proof.turnings_needed - proof.turnings_credited
+        needed = proof.turnings_left
     if needed <= 0 or not rule.turnings:
         return ()
     apart = timedelta(days=spacing_days(rule))

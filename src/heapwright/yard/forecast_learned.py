@@ -18,8 +18,9 @@ from heapwright.data.outlook import outlook_figure
 from heapwright.errors import InputError
 from heapwright.yard import ledger
 from heapwright.yard import weather as site_weather
-from heapwright.yard.forecast_plan import UntoldError, told
+from heapwright.yard.forecast_plan import told
 from heapwright.yard.forecast_seen import observations
+from heapwright.yard.forecast_told import UntoldError
 from heapwright.yard.forecast_worker import have_done
 from heapwright.yard.models import Kind, Lot, LotKind, Standing
 

@@ -45,6 +45,7 @@ def model_version() -> str:
         "science/heap_shape.py", "science/mixing.py", "science/ingredients.py",
         "science/weather_*.py", "data/pile*.csv", "data/outlook.csv",
         "data/materials.csv", "data/climate*.csv", "yard/forecast*.py", "yard/weather.py",
+        "yard/heap_shape.py",
         "science/decide*.py", "science/water.py", "data/decisions.csv", "data/water.csv",
         "data/absorbency.csv", "yard/decide.py",
     ):  # fmt: skip

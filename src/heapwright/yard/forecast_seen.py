@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from heapwright.data.outlook import outlook_figure
-from heapwright.yard.forecast_plan import Told
+from heapwright.yard.forecast_told import Told
 
 if TYPE_CHECKING:
     from heapwright.science.assimilate_readings import Observation

@@ -30,8 +30,8 @@ from heapwright.yard import weather as site_weather
 from heapwright.yard.forecast import SEED, observe_took
 from heapwright.yard.forecast_learned import lessons
 from heapwright.yard.forecast_marks import digest_of, model_version
-from heapwright.yard.forecast_plan import pile_cover, shape_in
 from heapwright.yard.forecast_worker import URGENT, have_done, worker
+from heapwright.yard.heap_shape import pile_cover, shape_in
 from heapwright.yard.models import Place, Site
 from heapwright.yard.proofs import spacing_days
 from heapwright.yard.yardstick import in_force

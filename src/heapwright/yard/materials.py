@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime
+from typing import Final
 
 from django.utils.translation import gettext as _
 
@@ -22,6 +23,9 @@ from heapwright.science.ingredients import measured as measured_span
 from heapwright.science.materials import Material, Span
 from heapwright.yard.errors import NotFoundError
 from heapwright.yard.models import Lot, Measurement, OwnMaterial
+
+OVERS: Final = "compost_overs"
+"""The library's row for what is screened out of compost and goes round again."""
 
 FIGURES = ("moisture_pct", "n_pct_dry", "c_pct_dry", "cn", "vs_pct_dry", "bulk_density_kg_m3")
 """What a measurement can override; other quantities are kept as results of the lot."""

@@ -37,7 +37,7 @@ from heapwright.science.water import (
 )
 from heapwright.science.water_reference import penman_monteith
 from heapwright.yard import materials, weather
-from heapwright.yard.forecast_plan import pile_cover, shape_in
+from heapwright.yard.heap_shape import pile_cover, shape_in
 from heapwright.yard.models import Check, Site, Stage
 from heapwright.yard.state import LotState, day_temps
 

@@ -101,7 +101,7 @@ def pile_blocks(place: Place, pile: Pile | None, size: float) -> list[Block]:
     """Return what may be written of a pile or an empty place, from most to least: six levels."""
     head: tuple[Run, ...] = (Run(place.stake(pile), bold=True),)
     if pile is None:
-        said = Block((head, (Run("empty"),)), size)
+        said = Block((head,) if place.bare else (head, (Run("empty"),)), size)
         return [said, said, said, said, Block((head,), size), Block((head,), size)]
     plain = head
     act = act_runs(pile)
@@ -129,7 +129,7 @@ def store_blocks(place: Place, size: float) -> list[Block]:
     """Return what may be written of a bunker, from most to least."""
     head = (Run(place.code, bold=True),)
     if place.stock is None:
-        return _blocks([[head, (Run("empty"),)], [head]], size)
+        return _blocks([[head]] if place.bare else [[head, (Run("empty"),)], [head]], size)
     names = [(Run(text),) for text in wrap(place.stock.name, size * 8, size)[:2]]
     amount = (Run(place.stock.amount),)
     return _blocks([[head, *names, amount], [head, amount], [head]], size)

@@ -33,11 +33,14 @@ _ALWAYS: Final[dict[str, Category]] = {
 _GREEN_BELOW_CN: Final = 30.0  # a convention of the drawing only; nothing is computed from it
 
 
-def hatch_of(library_category: str, cn: float | None) -> Category:
+def hatch_of(library_category: str, cn: float | None, layer_role: str = "") -> Category:
     """Return the hatch for a material of the library, from its category and its C:N.
 
-    Manure, crops and vegetation are green or brown by their C:N; brown when it is not known.
+    What is laid as wood is woody, whatever it counts as. Manure, crops and vegetation are green
+    or brown by their C:N; brown when it is not known.
     """
+    if layer_role == "woody":
+        return "woody"
     if library_category in _ALWAYS:
         return _ALWAYS[library_category]
     return "green" if cn is not None and cn < _GREEN_BELOW_CN else "brown"

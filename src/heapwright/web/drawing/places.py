@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from heapwright.units import M_PER_FOOT
+from heapwright.units import M_PER_FOOT, M_PER_INCH
 from heapwright.web.drawing.hatch import Category
 from heapwright.web.heat import TempUnit, with_unit
 
@@ -74,7 +74,8 @@ class Stock:
 class Place:
     """A place on the plan: metres east (``x_m``) and south (``y_m``) of the yard's corner.
 
-    ``height_m`` is the height of its walls, 0 where it has none.
+    ``height_m`` is the height of its walls, 0 where it has none. ``bare`` draws the place alone:
+    nothing is said of whether anything stands in it.
     """
 
     code: str
@@ -88,6 +89,7 @@ class Place:
     piles: tuple[Pile, ...] = ()
     stock: Stock | None = None
     href: str = ""
+    bare: bool = False
 
     def stake(self, pile: Pile | None) -> str:
         """Return the code to write: the lot's where lots share a place, else the place's."""
@@ -112,7 +114,7 @@ def describe(place: Place, temp_unit: TempUnit = "C", length_unit: LengthUnit = 
             return f"{place.name}: {place.stock.name}, {place.stock.amount}."
         return (
             f"{place.name}: empty."
-            if place.kind in ("bay", "vessel", "windrow")
+            if place.kind in ("bay", "vessel", "windrow") and not place.bare
             else (f"{place.name}.")
         )
     return " ".join(describe_pile(place, pile, temp_unit, length_unit) for pile in place.piles)
@@ -137,7 +139,16 @@ def describe_pile(
 
 
 def length(value_m: float, unit: LengthUnit) -> str:
-    """Return a length as printed: ``1.1 m``, or feet to the nearest half such as ``3.5 ft``."""
+    """Return a length as printed: ``1.1 m``, or feet to the nearest half such as ``3.5 ft``.
+
+    What is lower than a foot is told in inches or centimetres, so that nothing is nought high.
+    """
+    if value_m < M_PER_FOOT:
+        return (
+            f"{max(round(value_m * 100), 1)} cm"
+            if unit == "m"
+            else f"{max(round(value_m / M_PER_INCH), 1)} in"
+        )
     if unit == "m":
         return f"{value_m:.1f} m"
     feet = round(value_m / M_PER_FOOT * 2) / 2

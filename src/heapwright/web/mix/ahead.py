@@ -21,7 +21,8 @@ from heapwright.data.outlook import outlook_figure
 from heapwright.errors import InputError
 from heapwright.files.table import parse_number
 from heapwright.people.models import Units
-from heapwright.web import charts
+from heapwright.web.charts.layers import Act
+from heapwright.web.charts.temperature import Forecast, Threshold, temperature_history
 from heapwright.web.fields import MeasureField, NumberField
 from heapwright.web.forms import PersonForm
 from heapwright.web.measures import LENGTH, MEASURES, figure, with_unit
@@ -32,8 +33,8 @@ from heapwright.web.tend.outlook import SMALL_BIN, small
 from heapwright.yard import forecast_trial as trials
 from heapwright.yard.forecast import usual
 from heapwright.yard.forecast_trial import Size, Trial, Tried
+from heapwright.yard.heap_shape import room_m3
 from heapwright.yard.models import Cover, Site
-from heapwright.yard.recipe import room_m3
 
 if TYPE_CHECKING:
     from heapwright.science.pile_forecast import Band
@@ -367,7 +368,7 @@ def _chart(trial: Trial, tried: Tried, system: str, site: Site) -> dict[str, Any
     found, built = tried.forecast, trial.begins.astimezone(site.tz)
     step = max(round(EVERY_H / float(found.hours[1] - found.hours[0])), 1)
     band = [
-        charts.Forecast(
+        Forecast(
             built + timedelta(hours=float(found.hours[index])),
             *(float(getattr(found.core_temp_c, level)[index]) for level in ("p5", "p50", "p95")),
         )
@@ -377,15 +378,13 @@ def _chart(trial: Trial, tried: Tried, system: str, site: Site) -> dict[str, Any
         "title": _("Core of the pile as planned"),
         "built": built,
         "forecast": band,
-        "acts": [charts.Act(built + timedelta(days=day), _("turn")) for day in tried.turn_days],
-        "thresholds": [charts.Threshold(_limit_c(trial), _("rule") if trial.rule else _("hot"))],
+        "acts": [Act(built + timedelta(days=day), _("turn")) for day in tried.turn_days],
+        "thresholds": [Threshold(_limit_c(trial), _("rule") if trial.rule else _("hot"))],
         "temp_unit": "F" if system == Units.US else "C",
     }
     return {
-        "curve": charts.temperature_history(
-            (), uid="ahead-l", width_px=560, height_px=260, **common
-        ),
-        "curve_small": charts.temperature_history((), uid="ahead-s", height_px=220, **common),
+        "curve": temperature_history((), uid="ahead-l", width_px=560, height_px=260, **common),
+        "curve_small": temperature_history((), uid="ahead-s", height_px=220, **common),
         "curve_rows": _curve_rows(trial, tried, system, site),
     }
 

@@ -23,8 +23,9 @@ from heapwright.web.mix.notes import layer_notes, notes
 from heapwright.web.mix.words import NAMES, figure_of, halves, range_words, short_names, unit_of
 from heapwright.web.mix.working import working
 from heapwright.web.tables import Column, table
+from heapwright.yard.heap_shape import footprint_m2
 from heapwright.yard.models import PlaceKind
-from heapwright.yard.recipe import Worked, footprint_m2
+from heapwright.yard.recipe_plan import Worked
 
 # What a person will notice when a mix lies outside, and what then helps (Rynk et al. 1992,
 # table of troubles).
@@ -277,7 +278,7 @@ def _together(mix: Mix, worked: Worked, units: str) -> str:
 
 def layer_table(worked: Worked, units: str) -> dict[str, Any]:
     """Return the layers from the bottom up as a table."""
-    known, names = worked.of.by_id(), short_names(worked.of)
+    known, names = worked.of.by_id(), short_names(worked.of.on_hand)
     rows = []
     for layer in worked.layers:
         one = known[layer.material]
@@ -320,7 +321,7 @@ def drawings(worked: Worked, units: str) -> tuple[Any, Any]:
     """Return the heap cut open, as it will be built, for the phone and the laptop."""
     mix, place = worked.recipe.mix, worked.plan.place
     assert mix is not None
-    known, names = worked.of.by_id(), short_names(worked.of)
+    known, names = worked.of.by_id(), short_names(worked.of.on_hand)
     height_m = mix.volume_m3 / footprint_m2(place, mix.volume_m3)
     shape: Any = {PlaceKind.VESSEL: "vessel", PlaceKind.LANE: "windrow"}.get(
         PlaceKind(place.kind), "bay"
@@ -337,6 +338,7 @@ def drawings(worked: Worked, units: str) -> tuple[Any, Any]:
                 hatch_of(
                     known[layer.material].material.category,
                     known[layer.material].ingredient.cn.typical or None,
+                    known[layer.material].material.layer_role,
                 ),
                 layer.volume_m3,
             )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from django.http import QueryDict
@@ -13,12 +14,14 @@ from heapwright.people.models import User
 from heapwright.science.goals import Goals
 from heapwright.science.recipe import Addition
 from heapwright.web.mix.forms import MixForm
+from heapwright.web.mix.words import short_names
 from heapwright.web.receive.stock import can_wait, name_of
-from heapwright.yard import recipe, state
+from heapwright.yard import heap_shape, recipe, recipe_plan, state, stock
 from heapwright.yard.errors import YardError
 from heapwright.yard.models import LotKind, Place, PlaceKind, Stage
-from heapwright.yard.recipe import Plan, Supply, Worked
+from heapwright.yard.recipe_plan import Plan, Worked
 from heapwright.yard.state import LotState
+from heapwright.yard.stock import Supply, WaitingLot
 
 BUILT_AT = (PlaceKind.BAY, PlaceKind.VESSEL, PlaceKind.LANE)
 
@@ -58,16 +61,17 @@ def ask(query: QueryDict, person: User) -> Asked:
         for one in lots_there
         if one.place is not None and one.kind in (LotKind.PILE, LotKind.COMPOST)
     }
-    everything = recipe.supply(standing=lots_there)
+    everything = stock.supply(standing=lots_there)
     lots = [lot for one in everything.on_hand for lot in one.lots]
     lots.sort(key=lambda lot: lot.state.begun_at)
+    names = short_names(everything.on_hand)
     form = MixForm(
         query,
         person=person,
         places=_places(standing),
         lots=[
             (lot, _("%(code)s %(name)s, can wait %(wait)s") % {
-                "code": lot.code, "name": name_of(lot), "wait": can_wait(lot),
+                "code": lot.code, "name": _named(lot, names), "wait": can_wait(lot),
             })
             for lot in lots
         ],
@@ -77,6 +81,10 @@ def ask(query: QueryDict, person: User) -> Asked:
     if form.places and everything.on_hand and form.is_valid():
         _answer(asked, query)
     return asked
+
+
+def _named(lot: WaitingLot, names: Mapping[str, str]) -> str:
+    return (names.get(lot.material.id) if lot.material else None) or name_of(lot)
 
 
 def _answer(asked: Asked, query: QueryDict) -> None:
@@ -103,9 +111,9 @@ def _answer(asked: Asked, query: QueryDict) -> None:
     try:
         if asked.stated:
             plan = replace(plan, amounts_kg=form.amounts_kg(), water_kg=form.water_kg())
-            asked.worked = recipe.work_out(plan, asked.supply)
+            asked.worked = recipe_plan.work_out(plan, asked.supply)
             return
-        found = recipe.propose(used, asked.wanted, most_m3=recipe.room_m3(place))
+        found = recipe.propose(used, asked.wanted, most_m3=heap_shape.room_m3(place))
     except (InputError, YardError) as error:
         asked.fault = f"{error.message[:1].upper()}{error.message[1:]}."
         return
@@ -119,7 +127,7 @@ def _answer(asked: Asked, query: QueryDict) -> None:
     water_kg = sum(p.mass_kg for p in found.parts if p.ingredient.is_water)
     form.put(amounts, water_kg)
     plan = replace(plan, amounts_kg=amounts, water_kg=water_kg)
-    asked.worked = recipe.worked(plan, found, used)
+    asked.worked = recipe_plan.worked(plan, found, used)
 
 
 def _places(standing: dict[str, LotState]) -> list[tuple[Place, str]]:

@@ -18,11 +18,14 @@ from heapwright.web.forms import OnceForm
 from heapwright.web.measures import LENGTH, LIQUID, with_unit
 from heapwright.web.mix.answer import answer
 from heapwright.web.mix.asked import Asked, ask
+from heapwright.web.mix.words import short_names
 from heapwright.web.shell import helper_only
 from heapwright.yard.acts import Take, first_lot
+from heapwright.yard.heap_shape import footprint_m2
 from heapwright.yard.mix import AddToPile, BuildPile, add_to_pile, build_pile
 from heapwright.yard.models import Entry, Kind
-from heapwright.yard.recipe import Worked, footprint_m2, lots_used, takes_of
+from heapwright.yard.recipe import lots_used, takes_of
+from heapwright.yard.recipe_plan import Worked
 from heapwright.yard.state import LotState
 
 FULL = "full"
@@ -222,11 +225,11 @@ def _litres(asked: Asked, units: str) -> str:
 
 def _page(request: HttpRequest, asked: Asked, form: BuildForm, template: str) -> HttpResponse:
     assert asked.worked is not None
-    units = request.user.units
+    units, names = request.user.units, short_names(asked.worked.of.on_hand)
     used = [
         Used(
             code=lot.code,
-            name=lot.material.name if lot.material else "",
+            name=names.get(lot.material.id, lot.material.name) if lot.material else "",
             taken=with_unit(taken_kg, "mass", units),
             left=with_unit(left_kg, "mass", units) if left_kg > 0.001 * lot.mass_kg else "",
         )

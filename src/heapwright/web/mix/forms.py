@@ -18,8 +18,10 @@ from heapwright.units import M3_PER_L
 from heapwright.web.fields import MeasureField, NumberField
 from heapwright.web.forms import PersonForm
 from heapwright.web.measures import LENGTH, LIQUID, MASS, MEASURES, VOLUME
+from heapwright.web.mix.words import short_names
+from heapwright.yard.heap_shape import footprint_m2
 from heapwright.yard.models import Place
-from heapwright.yard.recipe import OnHand, WaitingLot, footprint_m2
+from heapwright.yard.stock import OnHand, WaitingLot
 
 AMOUNT: Final = "amount."
 """First part of the name of an amount's field; the ingredient's id follows."""
@@ -98,9 +100,10 @@ class MixForm(PersonForm):
         ]
         self.fields["lot"].choices = [(lot.code, label) for lot, label in lots]
         self.on_hand = {one.id: one for one in on_hand}
+        names = short_names(on_hand)
         for one in on_hand:
             self.fields[AMOUNT + one.id] = NumberField(
-                label=one.material.name, required=False, low=0, high=1e6
+                label=names[one.id], required=False, low=0, high=1e6
             )
         limits = acceptable_limits()
         for name, side in LIMITS:

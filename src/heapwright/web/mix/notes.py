@@ -18,8 +18,9 @@ from heapwright.science.recipe import DEFAULT_CHANCE
 from heapwright.web.measures import with_unit
 from heapwright.web.mix.asked import Asked
 from heapwright.web.mix.words import NAMES, on_hand_words, short_names
+from heapwright.yard.heap_shape import footprint_m2, height_limit_m
 from heapwright.yard.models import Contamination, Place
-from heapwright.yard.recipe import Worked, footprint_m2, height_limit_m
+from heapwright.yard.recipe_plan import Worked
 
 _MEASURED: Final = {
     "moisture_pct": gettext_lazy("the moisture"),
@@ -45,7 +46,7 @@ def notes(asked: Asked, worked: Worked, units: str) -> Iterator[str]:
     yield from _dirty(worked)
     yield from _size(mix, place, units)
     yield from _lifting(worked, units)
-    names = short_names(worked.of)
+    names = short_names(worked.of.on_hand)
     spread = found.spread
     if (
         found.feasible

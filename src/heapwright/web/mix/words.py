@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Sequence
 from typing import Final
 
 from django.utils.translation import gettext as _
@@ -12,7 +13,7 @@ from django.utils.translation import gettext_lazy
 from heapwright.science.mixing import Limit
 from heapwright.web.measures import DENSITY, with_unit
 from heapwright.web.receive.stock import short_name
-from heapwright.yard.recipe import OnHand, Supply
+from heapwright.yard.stock import OnHand
 
 NAMES: Final = {
     "moisture_pct": gettext_lazy("Moisture"),
@@ -56,13 +57,12 @@ def _end(name: str, value: float, units: str) -> str:
     return f"{value:g}"
 
 
-def short_names(of: Supply) -> dict[str, str]:
+def short_names(on_hand: Sequence[OnHand]) -> dict[str, str]:
     """Return by id a short name of each ingredient, the whole one where two would be alike."""
-    names = {one.id: short_name(one.material.name) for one in of.on_hand}
+    names = {one.id: short_name(one.material.name) for one in on_hand}
     alike = Counter(names.values())
     return {
-        one.id: names[one.id] if alike[names[one.id]] == 1 else one.material.name
-        for one in of.on_hand
+        one.id: names[one.id] if alike[names[one.id]] == 1 else one.material.name for one in on_hand
     }
 
 

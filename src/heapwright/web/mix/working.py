@@ -11,9 +11,9 @@ from heapwright.data import default_ranges, sources
 from heapwright.science.ingredients import DRAWS
 from heapwright.science.materials import Span
 from heapwright.science.mixing import PROPERTIES
-from heapwright.web.measures import DENSITY, MEASURES, figure, three_digits, with_unit
+from heapwright.web.measures import DENSITY, MEASURES, NBSP, figure, three_digits, with_unit
 from heapwright.web.mix.words import NAMES, range_words, unit_of
-from heapwright.yard.recipe import Worked
+from heapwright.yard.recipe_plan import Worked
 
 
 def working(worked: Worked, units: str) -> list[dict[str, Any]]:
@@ -28,6 +28,9 @@ def working(worked: Worked, units: str) -> list[dict[str, Any]]:
 
     def kg(value: float) -> str:
         return three_digits(mass.from_si(value))
+
+    def weight(value: float) -> str:
+        return f"{kg(value)}{NBSP}{mass.sign}"
 
     blocks = [
         {
@@ -100,8 +103,8 @@ def working(worked: Worked, units: str) -> list[dict[str, Any]]:
                     "%(dry)s dry, %(water)s water, %(carbon)s carbon, %(nitrogen)s nitrogen, "
                     "%(volume)s"
                 ) % {
-                    "dry": kg(row.dry_kg), "water": kg(row.water_kg),
-                    "carbon": kg(row.carbon_kg), "nitrogen": kg(row.nitrogen_kg),
+                    "dry": weight(row.dry_kg), "water": weight(row.water_kg),
+                    "carbon": weight(row.carbon_kg), "nitrogen": weight(row.nitrogen_kg),
                     "volume": with_unit(row.volume_m3, "volume", units),
                 },
                 "inputs": [
@@ -127,7 +130,7 @@ def working(worked: Worked, units: str) -> list[dict[str, Any]]:
             )
             % {"draws": DRAWS},
             "inputs": [],
-            "source": _("see mix.md of the handbook"),
+            "source": _("the handbook’s chapter on mixing"),
         }
     )
     return blocks
@@ -146,8 +149,13 @@ def _input(name: str, span: Span, unit: str, scale: float = 1.0) -> dict[str, st
         "name": name,
         "value": f"{three_digits(span.typical * scale)}{spread}",
         "unit": unit,
-        "origin": f"{origin}: {span.note}" if span.note else origin,
+        "origin": f"{origin}: {_noted(span.note)}" if span.note else origin,
     }
+
+
+def _noted(note: str) -> str:
+    """Return what a figure is noted with, as it is printed: a true sign of multiplication."""
+    return note.replace(" x ", " × ").replace("typical of other", _("typical of its kind"))
 
 
 def _cited(ids: Sequence[str]) -> str:

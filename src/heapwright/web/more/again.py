@@ -102,7 +102,7 @@ WORDS: Final = {
     "comparator": gettext_lazy("Is, below or above"),
     "compost": gettext_lazy("Compost"),
     "container": gettext_lazy("Container"),
-    "contamination": gettext_lazy("What did not belong in it"),
+    "contamination": gettext_lazy("Contamination"),
     "count": gettext_lazy("How many containers"),
     "cover": gettext_lazy("Cover"),
     "day": gettext_lazy("Day"),

@@ -12,7 +12,7 @@ from django.utils.html import format_html
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from heapwright.web.measures import with_unit
+from heapwright.web.measures import MASS, figure, with_unit
 from heapwright.web.tables import Column, Row, csv_file, csv_href, table, wants_csv
 from heapwright.web.telling import moment_words
 from heapwright.yard.amounts import EMPTY_KG
@@ -79,14 +79,13 @@ def _of_each(request: HttpRequest, count: int) -> HttpResponse:
     def mass(value_kg: float) -> str:
         return with_unit(value_kg, "mass", units)
 
+    shown = {"came": came, "standing": site.standing_kg, "out": site.out_kg, "air": air}
     origins = [_("sum of the lines")] * 10 + [_("played from the lines of each lot")]
     context = {
         "result": result,
         "when": moment_words(timezone.now(), Site.load().tz),
-        "came": mass(came),
-        "standing": mass(site.standing_kg),
-        "out": mass(site.out_kg),
-        "air": mass(air),
+        **{name: mass(kg) for name, kg in shown.items()},
+        **_figures(shown, units),
         "grave": result.findings,
         "site_page": site_page,
         "others": () if site_page else oddities(),
@@ -139,7 +138,7 @@ def _of_the_site(request: HttpRequest, count: int) -> HttpResponse:
     shown = {"came": came, "standing": standing, "out": out, "air": air}
     units = request.user.units
     context: dict[str, Any] = {name: with_unit(kg, "mass", units) for name, kg in shown.items()}
-    context |= {
+    context |= _figures(shown, units) | {
         "adds_up": abs(off) <= SLACK_KG,
         "residual_g": grams(off),
         "when": moment_words(timezone.now(), Site.load().tz),
@@ -147,6 +146,14 @@ def _of_the_site(request: HttpRequest, count: int) -> HttpResponse:
         "others": oddities(),
     }
     return render(request, "heapwright/more/audit_quick.html", context)
+
+
+def _figures(shown: dict[str, float], units: str) -> dict[str, Any]:
+    """Return the four figures of the balance for ``parts/figure.html``, the unit apart."""
+    return {
+        "figures": {name: figure(kg, "mass", units) for name, kg in shown.items()},
+        "unit": MASS[units].sign,
+    }
 
 
 def grams(off_kg: float) -> str:

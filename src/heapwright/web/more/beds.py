@@ -6,7 +6,7 @@ from collections import defaultdict
 from typing import Any
 
 from django import forms
-from django.db.models import Max, Sum
+from django.db.models import Max, Min, Sum
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -328,12 +328,19 @@ def bed(request: HttpRequest, code: str) -> HttpResponse:
     return render(request, "heapwright/more/bed.html", context)
 
 
+def share_words(share: float) -> str:
+    """Return a share in whole per cent; what is there but rounds to nothing is “under 1 %”."""
+    shown = f"{100 * share:.0f}"
+    if shown == "0" and share > 0:
+        return _("under %(least)s") % {"least": f"1{NBSP}%"}
+    return f"{shown}{NBSP}%"
+
+
 def materials_words(shares: dict[str, float], names: dict[str, str]) -> str:
     """Return shares of materials in words, the greatest first."""
     unknown = _("what nobody knows")
     parts = [
-        f"{names.get(name, name) or unknown} {100 * share:.0f}{NBSP}%"
-        for name, share in shares.items()
+        f"{names.get(name, name) or unknown} {share_words(share)}" for name, share in shares.items()
     ]
     return ", ".join(parts) or "–"
 
@@ -349,8 +356,13 @@ def recall_index(request: HttpRequest) -> HttpResponse:
             return redirect("recall", found.code)
         unknown = code
     made = Lot.objects.filter(standings__entry__struck_at=None, standings__begins=True)
-    latest = made.distinct().order_by("-id")[:30]
-    context = {"unknown": unknown, "latest": latest}
+    begun = Min("standings__entry__happened_at")
+    latest = made.annotate(begun_at=begun).order_by("-id")[:30]
+    tz = Site.load().tz
+    context = {
+        "unknown": unknown,
+        "latest": [(lot, day_words(lot.begun_at, tz)) for lot in latest],
+    }
     status = 404 if unknown else 200
     return render(request, "heapwright/more/recall_index.html", context, status=status)
 
@@ -366,11 +378,13 @@ def recall(request: HttpRequest, code: str) -> HttpResponse:
         return _recall_file(lot, found, names)
     back = [
         (
-            _lot_link(part.lot) if part.lot else _("water"),
-            f"{part.fraction * 100:.2g}\u00a0%",
+            _lot_link(part.lot) if part.lot else _("Water"),
+            share_words(part.fraction),
             or_under(part.mass_kg, "mass", units),
             _whence(part),
-            names.get(part.material_id, part.material_id) or _("what nobody knows"),
+            (names.get(part.material_id, part.material_id) or _("what nobody knows"))
+            if part.lot
+            else "–",
             day_words(part.came_at, tz),
             _contact(part.source),
         )
@@ -401,10 +415,10 @@ def recall(request: HttpRequest, code: str) -> HttpResponse:
                 Column(_("Delivery"), short=True),
                 Column(_("Share"), number=True),
                 Column(_("As it came"), number=True),
-                Column(_("Source")),
-                Column(_("Material")),
-                Column(_("Came")),
-                Column(_("Contact")),
+                Column(_("Source"), says_itself=True, may_lack=True),
+                Column(_("Material"), says_itself=True, may_lack=True),
+                Column(_("Came"), may_lack=True),
+                Column(_("Contact"), may_lack=True),
             ],
             back,
             download_href=csv_href(request),

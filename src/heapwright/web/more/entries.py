@@ -24,7 +24,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from heapwright.people.models import User
 from heapwright.web.answers import done
-from heapwright.web.measures import with_unit
+from heapwright.web.measures import ungrouped, with_unit
 from heapwright.web.more.again import ACTS
 from heapwright.web.more.may import may_strike
 from heapwright.web.shell import helper_only
@@ -170,7 +170,7 @@ def _file_row(entry: Entry, tell: Teller) -> tuple[Any, ...]:
         entry.recorded_at.isoformat(),
         entry.recorded_by.username,
         lots_of(entry),
-        tell(entry),
+        ungrouped(tell(entry)),
         entry.note,
         entry.struck_at.isoformat() if entry.struck_at else "",
         entry.struck_by.username if entry.struck_by else "",
@@ -218,7 +218,7 @@ def entry(request: HttpRequest, entry_id: UUID) -> HttpResponse:
         "lots": format_html_join(
             ", ",
             '<a href="{}">{}</a>',
-            ((reverse("recall", args=[lot.code]), lot.code) for lot in one.lots.all()),
+            ((reverse("pile", args=[lot.code]), lot.code) for lot in one.lots.all()),
         ),
         "any_line": bool(lines),
         "lines": table(
@@ -227,11 +227,11 @@ def entry(request: HttpRequest, entry_id: UUID) -> HttpResponse:
             [
                 Column(_("From")),
                 Column(_("To")),
-                Column(_("Material")),
+                Column(_("Material"), says_itself=True, may_lack=True),
                 Column(_("Mass"), number=True),
-                Column(_("Volume"), number=True),
+                Column(_("Volume"), number=True, may_lack=True),
                 Column(_("How known")),
-                Column(_("As typed")),
+                Column(_("As typed"), may_lack=True),
             ],
             lines,
         ),
@@ -273,7 +273,10 @@ def _temps(one: Entry) -> dict[str, Any] | None:
 
 
 def _end_words(kind: str, what: Any) -> str:
-    return kind if what is None else f"{kind} {getattr(what, 'code', what)}"
+    """Return an end of a line: a lot by its code, a source or a place by its name."""
+    if what is None:
+        return kind
+    return f"{kind} {what.code if isinstance(what, Lot) else getattr(what, 'name', what)}"
 
 
 class StrikeForm(forms.Form):

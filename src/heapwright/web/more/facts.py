@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from functools import cache
 from typing import Any, Final
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.formats import date_format
 from django.utils.html import format_html, format_html_join
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -19,9 +21,9 @@ from django.views.decorators.http import require_safe
 from heapwright.data import sources as all_sources
 from heapwright.data.check import table_names
 from heapwright.data.tables import FactRow, Source, read_rows
-from heapwright.units import celsius_from_fahrenheit
+from heapwright.units import M3_PER_L, celsius_from_fahrenheit
 from heapwright.web.heat import step_of
-from heapwright.web.measures import with_unit
+from heapwright.web.measures import NBSP, to_three_digits, ungrouped, with_unit
 from heapwright.web.tables import Column, Row, csv_file, csv_href, table, wants_csv
 
 WORDS = re.compile(r"[^\W_]+")
@@ -33,6 +35,15 @@ Show = Callable[[Mapping[str, str], str], Any]
 
 def _raw(name: str) -> Show:
     return lambda cells, _units: cells.get(name) or "–"
+
+
+def _day(name: str) -> Show:
+    """Show a day that the table writes as 2026-11-25."""
+    return lambda cells, _units: (
+        date_format(date.fromisoformat(cells[name]), "j M Y").replace(" ", NBSP)
+        if cells.get(name)
+        else "–"
+    )
 
 
 def _number(name: str) -> Show:
@@ -57,12 +68,9 @@ def _range(name: str, digits: str = ".4g", scale: float = 1.0) -> Show:
     return show
 
 
-def _measured(name: str, measure: str, scale: float = 1.0) -> Show:
-    def show(cells: Mapping[str, str], units: str) -> str:
-        text = cells.get(name)
-        return with_unit(float(text) * scale, measure, units) if text else "–"
-
-    return show
+def _holds(cells: Mapping[str, str], units: str) -> str:
+    text = cells.get("volume_l")
+    return to_three_digits(float(text) * M3_PER_L, "capacity", units) if text else "–"
 
 
 def _heat(name: str) -> Show:
@@ -111,6 +119,8 @@ class Shown:
     label: Any
     show: Show
     number: bool = False
+    sort: Show | None = None
+    """What the column is sorted by, where that is not what it shows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +155,7 @@ TABLES: Final[dict[str, FactTable]] = {
             Shown(gettext_lazy("From"), _heat("min_temp"), True),
             Shown(gettext_lazy("Time"), _rule_time, True),
             Shown(gettext_lazy("Turnings"), _raw("turnings"), True),
-            Shown(gettext_lazy("As read"), _raw("as_read")),
+            Shown(gettext_lazy("As read"), _day("as_read"), sort=_raw("as_read")),
         ),
     ),
     "thermal_death": FactTable(
@@ -177,7 +187,7 @@ TABLES: Final[dict[str, FactTable]] = {
         gettext_lazy("What buckets, carts and barrows hold."),
         (
             Shown(gettext_lazy("Name"), _raw("name")),
-            Shown(gettext_lazy("Holds"), _measured("volume_l", "capacity", 0.001), True),
+            Shown(gettext_lazy("Holds"), _holds, True),
         ),
     ),
     "field_tests": FactTable(
@@ -368,7 +378,12 @@ def fact_table(request: HttpRequest, name: str) -> HttpResponse:
         "table": table(
             "facts",
             _("%(shown)d of %(all)d") % {"shown": len(rows), "all": len(rows_of(name))},
-            [*columns, Column(_("Mark")), Column(_("Sources")), Column(_("Note"))],
+            [
+                *columns,
+                Column(_("Mark")),
+                Column(_("Sources")),
+                Column(_("Note"), says_itself=True, may_lack=True),
+            ],
             cells,
             download_href=csv_href(request),
             note=_("The file has every column."),
@@ -395,9 +410,11 @@ def _sorted(
     def key(position: int) -> Callable[[FactRow], tuple[bool, float, str]]:
         def of(row: FactRow) -> tuple[bool, float, str]:
             text = (
-                row.text("id") if position == 0 else str(shown[position - 1].show(row.cells, units))
+                row.text("id")
+                if position == 0
+                else str((shown[position - 1].sort or shown[position - 1].show)(row.cells, units))
             )
-            plain = re.sub(r"<[^>]+>", "", text)
+            plain = ungrouped(re.sub(r"<[^>]+>", "", text))
             number = re.search(r"-?\d+(\.\d+)?", plain) if position else None
             is_number = position > 0 and shown[position - 1].number
             value = float(number.group()) if number and is_number else 0.0
@@ -414,6 +431,8 @@ def _sorted(
                 label,
                 number=position > 0 and shown[position - 1].number,
                 short=position == 0,
+                says_itself=position == 1 and not shown[0].number,
+                may_lack=True,
                 sort_href=f"?{query.urlencode()}",
                 sorted=("descending" if down else "ascending") if here else "",
             )
@@ -472,10 +491,10 @@ def fact_sources(request: HttpRequest) -> HttpResponse:
             _("%(shown)d of %(all)d") % {"shown": len(found), "all": len(all_sources())},
             [
                 Column(_("Id"), short=True),
-                Column(_("Title")),
-                Column(_("Author")),
-                Column(_("Year"), number=True),
-                Column(_("How far it was read")),
+                Column(_("Title"), says_itself=True),
+                Column(_("Author"), says_itself=True, may_lack=True),
+                Column(_("Year"), number=True, says_itself=True, may_lack=True),
+                Column(_("How far it was read"), says_itself=True),
                 Column(_("Facts that cite it"), number=True),
             ],
             rows,

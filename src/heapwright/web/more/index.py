@@ -16,6 +16,18 @@ INDEX: Final[tuple[tuple[Any, tuple[tuple[str, Any, Any, str], ...]], ...]] = (
     (
         gettext_lazy("Receive"),
         (
+            (
+                "deliveries",
+                gettext_lazy("Deliveries"),
+                gettext_lazy("what came in, day by day"),
+                EVERYBODY,
+            ),
+            (
+                "contamination",
+                gettext_lazy("Contamination"),
+                gettext_lazy("by source: what did not belong"),
+                EVERYBODY,
+            ),
             ("sources", gettext_lazy("Sources"), gettext_lazy("who gives"), EVERYBODY),
             (
                 "containers",
@@ -63,10 +75,10 @@ INDEX: Final[tuple[tuple[Any, tuple[tuple[str, Any, Any, str], ...]], ...]] = (
                 gettext_lazy("the rule, the method, the probe’s error"),
                 EVERYBODY,
             ),
-            ("sample", gettext_lazy("Sample"), gettext_lazy("log that one was taken"), HELPERS),
+            ("sample", gettext_lazy("Samples"), gettext_lazy("log that one was taken"), HELPERS),
             (
                 "result",
-                gettext_lazy("Result"),
+                gettext_lazy("Results"),
                 gettext_lazy("log what the laboratory found"),
                 HELPERS,
             ),
@@ -97,7 +109,7 @@ INDEX: Final[tuple[tuple[Any, tuple[tuple[str, Any, Any, str], ...]], ...]] = (
             (
                 "entries",
                 gettext_lazy("Entries"),
-                gettext_lazy("everything that happened; strike what is wrong"),
+                gettext_lazy("everything that happened, the struck too"),
                 EVERYBODY,
             ),
             (

@@ -107,11 +107,11 @@ class FuelForm(OnceForm):
     kind = Kind.FUEL
 
     fuel = forms.CharField(
-        label=gettext_lazy("Fuel or power"),
+        label=gettext_lazy("Which fuel, or electricity"),
         max_length=20,
         widget=forms.TextInput({"list": "fuels", "autocomplete": "off"}),
     )
-    volume_l = MeasureField("liquid", label=gettext_lazy("Fuel"), required=False)
+    volume_l = MeasureField("liquid", label=gettext_lazy("How much fuel"), required=False)
     energy_kwh = NumberField(label=gettext_lazy("Or electricity, kWh"), required=False)
     machine = forms.CharField(label=gettext_lazy("Machine"), max_length=60, required=False)
     field_order = (
@@ -197,7 +197,12 @@ class ResultForm(OnceForm):
     kind = Kind.LAB
 
     lot = forms.ChoiceField(label=gettext_lazy("Of which lot"))
-    sample = forms.CharField(label=gettext_lazy("Sample"), max_length=60, required=False)
+    sample = forms.CharField(
+        label=gettext_lazy("Sample"),
+        max_length=60,
+        required=False,
+        help_text=gettext_lazy("What its bag said, where one was logged."),
+    )
     laboratory = forms.CharField(
         label=gettext_lazy("Laboratory"),
         max_length=80,
@@ -212,7 +217,7 @@ class ResultForm(OnceForm):
         for number in range(RESULT_ROWS):
             self.fields |= {
                 f"quantity_{number}": forms.CharField(
-                    label=_("Figure %(number)d") % {"number": number + 1},
+                    label=_("%(number)d. What was measured") % {"number": number + 1},
                     required=False,
                     max_length=60,
                     widget=forms.TextInput({"list": "quantities", "autocomplete": "off"}),

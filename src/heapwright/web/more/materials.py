@@ -24,6 +24,7 @@ from heapwright.web.answers import done
 from heapwright.web.fields import MeasureField, NumberField
 from heapwright.web.forms import OnceForm
 from heapwright.web.measures import MEASURES, with_unit
+from heapwright.web.more.facts import matches
 from heapwright.web.more.rows import RowForm
 from heapwright.web.shell import helper_only, lead_only
 from heapwright.web.tables import Column, Row, csv_file, csv_href, table, wants_csv
@@ -65,7 +66,7 @@ def span_words(name: str, span: Span | None, units: str) -> str:
         return typical
     low, high = (value_words(name, end, units) for end in (span.low, span.high))
     if name == "bulk_density_kg_m3":
-        low = low.split("\u00a0")[0]
+        low, high = (end.split("\u00a0")[0] for end in (low, high))
     return _("%(typical)s (%(low)s to %(high)s)") % {
         "typical": typical,
         "low": low,
@@ -265,32 +266,35 @@ def materials(request: HttpRequest) -> HttpResponse:
                 for name, one in known.items()
             ),
         )
+    ours = [name for name in known if name in own or name in measured]
+    figures = [
+        figure
+        for figure in FIGURES
+        if figure != "vs_pct_dry" and any(getattr(known[name], figure) for name in ours)
+    ]
     columns = [
         Column(_("Material")),
-        Column(_("Whose")),
-        *(Column(str(LABELS[name]), number=True) for name in FIGURES if name != "vs_pct_dry"),
-        Column(_("Last measured")),
+        Column(_("Whose"), says_itself=True),
+        *(Column(str(LABELS[figure]), number=True, may_lack=True) for figure in figures),
+        Column(_("Last measured"), may_lack=True),
     ]
-    ours = [name for name in known if name in own or name in measured]
     rows = [
         Row(
             (
                 format_html(
                     '<a href="{}">{}</a>', reverse("material", args=[name]), known[name].name
                 ),
-                _("our own") if name in own else _("library"),
-                *(
-                    span_words(figure, getattr(known[name], figure), units)
-                    for figure in FIGURES
-                    if figure != "vs_pct_dry"
-                ),
+                _("our own") if name in own else _("of the library"),
+                *(span_words(figure, getattr(known[name], figure), units) for figure in figures),
                 day_words(measured.get(name), tz),
             ),
             struck=name in own and own[name].retired_at is not None,
         )
         for name in ours
     ]
+    search = request.GET.get("q", "").strip()
     context = {
+        "search": search,
         "table": table(
             "materials",
             _("Our own, and measured here"),
@@ -300,7 +304,11 @@ def materials(request: HttpRequest) -> HttpResponse:
             note=_("The file has the library’s too."),
         ),
         "others": sorted(
-            (one for name, one in known.items() if name not in ours and name != WATER),
+            (
+                one
+                for name, one in known.items()
+                if name not in ours and name != WATER and matches(search, [one.name, one.category])
+            ),
             key=lambda one: one.name.casefold(),
         ),
     }

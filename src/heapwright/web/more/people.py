@@ -27,7 +27,7 @@ from django.views.decorators.http import require_POST
 from heapwright.people.models import Role, User
 from heapwright.web.answers import done
 from heapwright.web.more.rows import SeenForm
-from heapwright.web.more.signing import set_language
+from heapwright.web.more.signing import say_passwords, set_language
 from heapwright.web.shell import lead_only
 
 LOCALE = Path(__file__).resolve().parents[1] / "locale"
@@ -88,6 +88,11 @@ class OwnPageForm(SeenForm):
 
     language = forms.ChoiceField(label=gettext_lazy("Language"), choices=languages)
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if len(languages()) == 1:
+            self.fields["language"].widget = forms.HiddenInput()  # nothing to choose
+
 
 def is_last_lead(person: User) -> bool:
     """Tell whether no other active lead is there."""
@@ -106,7 +111,11 @@ def people(request: HttpRequest) -> HttpResponse:
         person.save()
         said = _("%(who)s may come in. Hand on the link below.") % {"who": person}
         return done(request, said, "person", person.username)
-    everybody = User.objects.order_by("-is_active", "role", "username")
+    order = list(Role)
+    everybody = sorted(
+        User.objects.all(),
+        key=lambda one: (not one.is_active, order.index(Role(one.role)), str(one).casefold()),
+    )
     return render(request, "heapwright/more/people.html", {"form": form, "everybody": everybody})
 
 
@@ -202,6 +211,8 @@ def me(request: HttpRequest) -> HttpResponse:
 def my_password(request: HttpRequest) -> HttpResponse:
     """Change one's own password; other devices are signed out."""
     form = PasswordChangeForm(request.user, request.POST or None)
+    say_passwords(form.fields["new_password1"], form.fields["new_password2"])
+    form.fields["new_password1"].label = _("New password")
     if request.method == "POST" and form.is_valid():
         form.save()
         update_session_auth_hash(request, form.user)

@@ -15,19 +15,18 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.html import format_html
+from django.utils.html import format_html, format_html_join
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_POST, require_safe
 
 from heapwright.people.models import Units, User
 from heapwright.web.answers import done
-from heapwright.web.codes import unbroken
 from heapwright.web.drawing import places as drawn
 from heapwright.web.drawing.yard_plan import yard_plan
 from heapwright.web.fields import MeasureField, NumberField
 from heapwright.web.forms import PersonForm
-from heapwright.web.measures import figure, with_unit
+from heapwright.web.measures import LENGTH, figure, with_unit
 from heapwright.web.more.rows import RowForm
 from heapwright.web.shell import lead_only
 from heapwright.web.tables import Column, Row, csv_file, csv_href, table, wants_csv
@@ -240,8 +239,20 @@ def rows_start(kind: str, person: User) -> dict[str, Any]:
         "x_m": 1.0,
         "y_m": 1.0 if behind is None else behind + AISLE_M,
     }.items():
-        start[name] = "" if value_m is None else figure(value_m, "length", person.units)
+        start[name] = "" if value_m is None else _round_start(value_m, person.units)
     return start
+
+
+def _round_start(value_m: float, units: str) -> str:
+    """Return a length to start from as a builder says it: 1.2 m, but 4 ft and not 3.9.
+
+    Feet are whole from two on, and to the quarter below.
+    """
+    unit = LENGTH[units]
+    if units != Units.US:
+        return f"{value_m:.{unit.digits}f}".rstrip("0").rstrip(".")
+    feet = unit.from_si(value_m)
+    return f"{round(feet) if feet >= 2 else round(4 * feet) / 4:g}"
 
 
 def plan_context(person: User, *, links: bool = True) -> dict[str, Any]:
@@ -264,6 +275,7 @@ def plan_context(person: User, *, links: bool = True) -> dict[str, Any]:
                 depth_m=place.depth_m,
                 height_m=place.height_m or 0.0,
                 href=reverse("place", args=[place.code]) if links else "",
+                bare=True,
             )
             for place in standing
         ),
@@ -340,9 +352,14 @@ def places(request: HttpRequest) -> HttpResponse:
             (
                 format_html('<a href="{}">{}</a>', reverse("place", args=[one.code]), one.code),
                 one.name,
-                unbroken(", ".join(standing.get(one.id, ())) or "–"),
-                size(one, units),
                 one.get_kind_display() if not one.retired_at else _("no longer in use"),
+                size(one, units),
+                format_html_join(
+                    ", ",
+                    '<a class="short-cell" href="{}">{}</a>',
+                    ((reverse("pile", args=[lot]), lot) for lot in standing.get(one.id, ())),
+                )
+                or "–",
             ),
             struck=one.retired_at is not None,
         )
@@ -350,14 +367,21 @@ def places(request: HttpRequest) -> HttpResponse:
     ]
     columns = [
         Column(_("Code"), short=True),
-        Column(_("Name")),
-        Column(_("Stands there")),
-        Column(_("Width × depth × height"), number=True),
-        Column(_("Kind")),
+        Column(_("Name"), says_itself=True),
+        Column(_("Kind"), says_itself=True),
+        Column(_("Width × depth × height"), number=True, says_itself=True),
+        Column(_("Stands there"), may_lack=True),
     ]
     context = {
         "plan": plan_context(request.user),
-        "table": table("places", _("All places"), columns, rows, download_href=csv_href(request)),
+        "table": table(
+            "places",
+            _("All places"),
+            columns,
+            rows,
+            download_href=csv_href(request),
+            note=_("Sizes are width × depth × height."),
+        ),
         "empty": not rows,
     }
     return render(request, "heapwright/more/places.html", context)
@@ -366,7 +390,9 @@ def places(request: HttpRequest) -> HttpResponse:
 @lead_only
 def new_place(request: HttpRequest) -> HttpResponse:
     """Add one place."""
-    form = PlaceForm(request.POST or None, person=request.user, initial={"x_m": 1.0, "y_m": 1.0})
+    edge_m = LENGTH[request.user.units].to_si(3.0 if request.user.units == Units.US else 1.0)
+    start = {"x_m": edge_m, "y_m": edge_m}
+    form = PlaceForm(request.POST or None, person=request.user, initial=start)
     if request.method == "POST" and form.is_valid():
         place = form.save()
         return done(request, _("%(place)s is on the plan.") % {"place": place}, "places")
@@ -487,7 +513,11 @@ class SiteForm(RowForm):
         "length", label=gettext_lazy("Depth of the plan"), required=False, low=1, high=4000
     )
     latitude_deg = NumberField(
-        label=gettext_lazy("Latitude, degrees north"), required=False, low=-90, high=90
+        label=gettext_lazy("Latitude, degrees north"),
+        required=False,
+        low=-90,
+        high=90,
+        help_text=gettext_lazy("From any map; for what the weather dries and for its forecast."),
     )
     longitude_deg = NumberField(
         label=gettext_lazy("Longitude, degrees east"),

@@ -7,6 +7,7 @@ import json
 from typing import Any
 
 from django import forms
+from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
 from heapwright.people.models import User
@@ -104,3 +105,29 @@ class RowForm(SeenForm):
         for name in self._kept.keys() & cleaned.keys() - set(self.changed_data):
             cleaned[name] = self._kept[name]
         return cleaned
+
+
+class CodedForm(RowForm):
+    """A form of a row whose code may be left empty: it is then made from the name, free of others.
+
+    The code of a row that is there already stays as it is.
+    """
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["code"].required = False
+
+    def clean(self) -> dict[str, Any]:
+        """Make the code where none was typed."""
+        cleaned = super().clean()
+        if "code" in cleaned and not cleaned["code"] and cleaned.get("name"):
+            cleaned["code"] = self.instance.code or self._free_code(cleaned["name"])
+        return cleaned
+
+    def _free_code(self, name: str) -> str:
+        field = self._meta.model._meta.get_field("code")
+        stem = slugify(name) or field.model._meta.model_name
+        taken = set(field.model._default_manager.values_list("code", flat=True))
+        ends = ("", *(f"-{number}" for number in range(2, len(taken) + 3)))
+        codes = (f"{stem[: field.max_length - len(end)].strip('-')}{end}" for end in ends)
+        return next(code for code in codes if code not in taken)

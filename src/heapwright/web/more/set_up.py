@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, Final
 from zoneinfo import available_timezones
 
 from django import forms
@@ -24,15 +24,16 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 
 from heapwright.data import containers as usual_containers
 from heapwright.people.models import Role, Units, User
 from heapwright.units import M3_PER_L
 from heapwright.web.answers import done
 from heapwright.web.fields import MeasureField
+from heapwright.web.measures import LENGTH
 from heapwright.web.more.places import SiteForm, rows_page
-from heapwright.web.more.signing import MODEL_BACKEND, set_language
+from heapwright.web.more.signing import MODEL_BACKEND, say_passwords, set_language
 from heapwright.web.more.sources import ContainerForm, SourceForm
 from heapwright.web.shell import lead_only
 from heapwright.yard import readings
@@ -53,6 +54,18 @@ class Step:
     may_wait: bool = False
 
 
+class PlanField(MeasureField):
+    """A length of the plan, asked for beside the units themselves: feet or metres, as chosen."""
+
+    @property
+    def sign(self) -> str:
+        """Both units: which one holds is chosen in the same form."""
+        return _("%(feet)s or %(metres)s") % {
+            "feet": LENGTH[Units.US].sign,
+            "metres": LENGTH[Units.METRIC].sign,
+        }
+
+
 class FirstForm(BaseUserCreationForm):
     """The first visit: who leads, and the site."""
 
@@ -67,15 +80,15 @@ class FirstForm(BaseUserCreationForm):
             "day there."
         ),
     )
-    width_m = MeasureField(
+    width_m = PlanField(
         "length",
         label=gettext_lazy("Width of the plan"),
         required=False,
         low=1,
         high=4000,
-        help_text=gettext_lazy("In feet or metres, as chosen above. Pace it out; it may change."),
+        help_text=gettext_lazy("In the unit chosen above. Pace it out; it may change."),
     )
-    depth_m = MeasureField(
+    depth_m = PlanField(
         "length", label=gettext_lazy("Depth of the plan"), required=False, low=1, high=4000
     )
 
@@ -104,6 +117,7 @@ class FirstForm(BaseUserCreationForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["username"].widget.attrs.pop("autofocus")  # it stands in the middle
+        say_passwords(self.fields["password1"], self.fields["password2"])
         system = self.data.get("units") if self.is_bound else ""
         for field in self.fields.values():
             if isinstance(field, MeasureField) and system in Units.values:
@@ -150,21 +164,28 @@ def steps() -> list[Step]:
             _("Places"),
             _("Bays, bunkers for what waits, where it cures and is screened, beds."),
             reverse("set-up-places"),
-            _("%(number)d places") % {"number": places} if places else "",
+            ngettext("%(number)d place", "%(number)d places", places) % {"number": places}
+            if places
+            else "",
         ),
         Step(
             "containers",
             _("Containers"),
             _("What people bring and fork with, so that totes and barrows turn into weights."),
             reverse("set-up-containers"),
-            _("%(number)d containers") % {"number": containers} if containers else "",
+            ngettext("%(number)d container", "%(number)d containers", containers)
+            % {"number": containers}
+            if containers
+            else "",
         ),
         Step(
             "sources",
             _("Sources"),
             _("Who gives: kitchens, bakeries, stables, neighbours."),
             reverse("set-up-sources"),
-            _("%(number)d sources") % {"number": sources} if sources else "",
+            ngettext("%(number)d source", "%(number)d sources", sources) % {"number": sources}
+            if sources
+            else "",
         ),
         Step(
             "rule",
@@ -179,7 +200,7 @@ def steps() -> list[Step]:
             _("What stands already"),
             _("Piles, stock and compost that were there before."),
             reverse("set-up-standing"),
-            _("%(number)d lots") % {"number": standing}
+            ngettext("%(number)d lot", "%(number)d lots", standing) % {"number": standing}
             if standing
             else _("nothing")
             if deliveries
@@ -190,7 +211,10 @@ def steps() -> list[Step]:
             _("The first delivery"),
             _("Log what came in last, and the yard is running."),
             reverse("delivery-new"),
-            _("%(number)d deliveries") % {"number": deliveries} if deliveries else "",
+            ngettext("%(number)d delivery", "%(number)d deliveries", deliveries)
+            % {"number": deliveries}
+            if deliveries
+            else "",
         ),
     ]
 
@@ -286,6 +310,10 @@ def set_up_containers(request: HttpRequest) -> HttpResponse:
     return render(request, "heapwright/more/set_up_containers.html", context)
 
 
+FIRST_OF_SOURCE: Final = ("name", "code", "material_ids")
+"""What the walk asks of a source at once; the rest is folded away."""
+
+
 @lead_only
 def set_up_sources(request: HttpRequest) -> HttpResponse:
     """Name who gives."""
@@ -293,7 +321,18 @@ def set_up_sources(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         one = form.save()
         return done(request, _("Kept: %(what)s.") % {"what": one}, "set-up-sources")
-    context = {"form": form, "there": Source.objects.filter(retired_at=None), "step": 4}
+    first, rest = (
+        [field for field in form.visible_fields() if (field.name in FIRST_OF_SOURCE) is wanted]
+        for wanted in (True, False)
+    )
+    context = {
+        "form": form,
+        "first": first,
+        "rest": rest,
+        "rest_wrong": any(field.errors for field in rest),
+        "there": Source.objects.filter(retired_at=None),
+        "step": 4,
+    }
     return render(request, "heapwright/more/set_up_sources.html", context)
 
 

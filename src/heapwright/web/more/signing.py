@@ -8,6 +8,7 @@ from django.conf import settings
 from django.contrib.auth import get_user_model, login
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.forms import AuthenticationForm
+from django.contrib.auth.password_validation import MinimumLengthValidator
 from django.contrib.auth.views import LoginView, PasswordResetConfirmView
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect
@@ -30,6 +31,16 @@ def set_language(response: HttpResponse, language: str) -> None:
         max_age=settings.SESSION_COOKIE_AGE,
         samesite="Lax",
     )
+
+
+def say_passwords(first: Any, second: Any) -> None:
+    """Ask for a new password and for the same once more, in the words of the house."""
+    first.label = _("Password")
+    first.help_text = _(
+        "At least %(count)d characters; no common password, and not like your name."
+    ) % {"count": MinimumLengthValidator().min_length}
+    second.label = _("The same password again")
+    second.help_text = ""
 
 
 @method_decorator(login_not_required, name="dispatch")
@@ -75,6 +86,12 @@ class ChoosePassword(PasswordResetConfirmView):
     post_reset_login = True
     post_reset_login_backend = MODEL_BACKEND
     reset_url_token = "choose"
+
+    def get_form(self, form_class: Any = None) -> Any:
+        """Return the form in the words of the house."""
+        form = super().get_form(form_class)
+        say_passwords(form.fields["new_password1"], form.fields["new_password2"])
+        return form
 
 
 @login_not_required

@@ -12,6 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.dates import WEEKDAYS
 from django.utils.html import format_html
+from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
@@ -19,8 +20,8 @@ from django.views.decorators.http import require_POST, require_safe
 from heapwright.people.models import User
 from heapwright.web.answers import done
 from heapwright.web.fields import MeasureField
-from heapwright.web.measures import with_unit
-from heapwright.web.more.rows import RowForm
+from heapwright.web.measures import to_three_digits, with_unit
+from heapwright.web.more.rows import CodedForm, RowForm
 from heapwright.web.shell import lead_only
 from heapwright.web.tables import Column, Row, csv_file, csv_href, table, wants_csv
 from heapwright.web.telling import day_words
@@ -28,7 +29,7 @@ from heapwright.yard import materials
 from heapwright.yard.models import Container, Site, Source
 
 
-class SourceForm(RowForm):
+class SourceForm(CodedForm):
     """Who gives."""
 
     distance_km = MeasureField(
@@ -53,8 +54,8 @@ class SourceForm(RowForm):
 
         model = Source
         fields = (
-            "code",
             "name",
+            "code",
             "contact",
             "phone",
             "email",
@@ -69,7 +70,9 @@ class SourceForm(RowForm):
             "phone": forms.TextInput({"type": "tel"}),
             "containers": forms.CheckboxSelectMultiple,
         }
-        help_texts = {"code": gettext_lazy("Short, such as oak-school.")}  # noqa: RUF012
+        help_texts = {  # noqa: RUF012
+            "code": gettext_lazy("Short, such as oak-school. Left empty, it is made from the name.")
+        }
 
     def __init__(self, *args: Any, person: User, **kwargs: Any) -> None:
         super().__init__(*args, person=person, **kwargs)
@@ -83,7 +86,7 @@ class SourceForm(RowForm):
         self.fields["containers"].queryset = Container.objects.filter(in_use).distinct()
 
 
-class ContainerForm(RowForm):
+class ContainerForm(CodedForm):
     """A container."""
 
     volume_m3 = MeasureField(
@@ -101,8 +104,10 @@ class ContainerForm(RowForm):
         """What a lead states of a container."""
 
         model = Container
-        fields = ("code", "name", "volume_m3", "tare_kg")
-        help_texts = {"code": gettext_lazy("Short, such as tote32.")}  # noqa: RUF012
+        fields = ("name", "code", "volume_m3", "tare_kg")
+        help_texts = {  # noqa: RUF012
+            "code": gettext_lazy("Short, such as tote32. Left empty, it is made from the name.")
+        }
 
 
 @require_safe
@@ -146,16 +151,16 @@ def sources(request: HttpRequest) -> HttpResponse:
         )
     columns = [
         Column(_("Name")),
-        Column(_("In all"), number=True),
+        Column(_("In all"), number=True, may_lack=True),
         Column(_("Deliveries"), number=True),
-        Column(_("Last"), number=True),
-        Column(_("Distance"), number=True),
-        Column(_("Contact")),
+        Column(_("Last"), number=True, may_lack=True),
+        Column(_("Distance"), number=True, may_lack=True),
+        Column(_("Contact"), may_lack=True),
     ]
     shown = [
         Row(
             (
-                format_html('<a href="{}">{}</a>', reverse("source", args=[one.code]), one.name),
+                _source_link(one, request.user),
                 with_unit(one.gave_kg, "mass", units),
                 one.times,
                 day_words(one.last_at, tz),
@@ -181,6 +186,17 @@ def sources(request: HttpRequest) -> HttpResponse:
     )
 
 
+def brought_href(one: Source) -> str:
+    """Return the address of what a source brought of late."""
+    return f"{reverse('deliveries')}?{urlencode({'source': one.code})}"
+
+
+def _source_link(one: Source, person: User) -> str:
+    """Return a source's name as a link: a lead may mend it, others see what it brought."""
+    href = reverse("source", args=[one.code]) if person.may_lead else brought_href(one)
+    return format_html('<a href="{}">{}</a>', href, one.name)
+
+
 def _row_page(
     request: HttpRequest,
     form: RowForm,
@@ -189,6 +205,7 @@ def _row_page(
     back: str,
     lede: str = "",
     retire_href: str = "",
+    brought: str = "",
 ) -> HttpResponse:
     """Show the form of a row; take it from a lead."""
     if request.method == "POST" and form.is_valid():
@@ -201,6 +218,7 @@ def _row_page(
         "act_word": _("Keep it"),
         "back": reverse(back),
         "retire_href": retire_href,
+        "brought_href": brought,
         "retired": form.instance.pk and form.instance.retired_at,
     }
     return render(request, "heapwright/more/form.html", context)
@@ -220,7 +238,9 @@ def source(request: HttpRequest, code: str) -> HttpResponse:
     title = one.name
     form = SourceForm(request.POST or None, instance=one, person=request.user)
     retire = reverse("source-retire", args=[code])
-    return _row_page(request, form, title=title, back="sources", retire_href=retire)
+    return _row_page(
+        request, form, title=title, back="sources", retire_href=retire, brought=brought_href(one)
+    )
 
 
 @require_safe
@@ -238,14 +258,16 @@ def containers(request: HttpRequest) -> HttpResponse:
         Column(_("Name")),
         Column(_("Code"), short=True),
         Column(_("Holds"), number=True),
-        Column(_("Weighs empty"), number=True),
+        Column(_("Weighs empty"), number=True, may_lack=True),
     ]
     shown = [
         Row(
             (
-                format_html('<a href="{}">{}</a>', reverse("container", args=[one.code]), one.name),
+                format_html('<a href="{}">{}</a>', reverse("container", args=[one.code]), one.name)
+                if request.user.may_lead
+                else one.name,
                 one.code,
-                with_unit(one.volume_m3, "capacity", units),
+                to_three_digits(one.volume_m3, "capacity", units),
                 with_unit(one.tare_kg, "mass", units),
             ),
             struck=one.retired_at is not None,

@@ -20,10 +20,10 @@ from heapwright.science.water import PEAKED
 from heapwright.units import M_PER_FOOT
 from heapwright.web.fields import NumberField
 from heapwright.web.forms import PersonForm
-from heapwright.web.measures import MEASURES, figure, with_unit
+from heapwright.web.measures import MEASURES, figure, plain, with_unit
 from heapwright.web.tables import Column, table
 from heapwright.yard import water as records
-from heapwright.yard.models import Cover, LotKind, Origin, Site, Squeeze
+from heapwright.yard.models import Check, Cover, LotKind, Origin, Site, Squeeze
 from heapwright.yard.state import LotState, state_at
 
 DAYS: Final = 7
@@ -51,13 +51,13 @@ WHY: Final = {
 }
 ROWS: Final = (
     ("fallen_l", gettext_lazy("Rain on it")),
-    ("kept_off_l", gettext_lazy("Kept off by the cover")),
+    ("kept_off_l", gettext_lazy("Kept off")),
     ("shed_l", gettext_lazy("Runs off outside")),
-    ("through_l", gettext_lazy("Runs through: leachate")),
+    ("through_l", gettext_lazy("Runs through")),
     ("soaked_l", gettext_lazy("Soaks in")),
     ("made_l", gettext_lazy("Made by decay")),
     ("evaporated_l", gettext_lazy("Evaporates")),
-    ("drained_l", gettext_lazy("Drains out: leachate")),
+    ("drained_l", gettext_lazy("Drains out")),
 )
 
 
@@ -98,12 +98,28 @@ def water(request: HttpRequest) -> HttpResponse:
              if name in request.GET}  # fmt: skip
     defaults = {"days": str(DAYS), "cover": Cover.TARP.value}
     if heaps:
-        defaults["lot"] = heaps[0].code
+        squeezed = None if "lot" in asked else _last_squeezed(heaps)
+        defaults["lot"] = (squeezed or heaps[0]).code
     form = WaterForm({**defaults, **asked}, person=request.user, heaps=heaps)
     context: dict[str, Any] = {"form": form, "heaps": bool(heaps)}
-    if heaps and form.is_valid():
+    if heaps and not asked and squeezed is None:
+        context["unfelt"] = True
+    elif heaps and form.is_valid():
         context |= _answered(form, standing, request.user.units)
     return render(request, "heapwright/more/water.html", context)
+
+
+def _last_squeezed(heaps: list[LotState]) -> LotState | None:
+    """Return the heap whose squeeze test is the latest, None where none is of late."""
+    by_id = {one.id: one for one in heaps}
+    last = (
+        Check.objects.filter(lot_id__in=by_id, entry__struck_at=None)
+        .exclude(squeeze="")
+        .order_by("-entry__happened_at", "-entry_id")
+        .values_list("lot_id", flat=True)
+        .first()
+    )
+    return by_id[last] if last is not None and records.felt(last) is not None else None
 
 
 def _answered(form: WaterForm, standing: tuple[LotState, ...], units: str) -> dict[str, Any]:
@@ -184,13 +200,22 @@ def _balance(found: records.WaterAnswer, units: str) -> dict[str, Any]:
         for name, label in ROWS
     ]
     rows.append([_("Gained"), *(_signed(one.gained_l, units) for one in both)])
-    rows.append([_("Moisture at the end"), *(f"{one.moisture_pct:.0f}\u00a0%" for one in both)])
-    return table("water-balance", _("Where the water goes"), columns, rows)
+    rows.append([_("Moisture then"), *(f"{one.moisture_pct:.0f}\u00a0%" for one in both)])
+    return table(
+        "water-balance",
+        _("Where the water goes"),
+        columns,
+        rows,
+        note=_("What runs through and what drains out is leachate: catch it."),
+    )
 
 
 def _signed(volume_l: float, units: str) -> str:
     """Return a volume that may be less than nothing, with a true minus sign."""
-    return with_unit(volume_l, "liquid", units).replace("-", "\u2212")
+    shown = with_unit(volume_l, "liquid", units)
+    if float(plain(volume_l, "liquid", units)) == 0:
+        return shown.lstrip("-")
+    return shown.replace("-", "\u2212")
 
 
 def _range_says(found: records.WaterAnswer, units: str) -> str:

@@ -115,7 +115,12 @@ def _lede(past: list[records.DayWeather], coming: list[records.DayWeather], unit
         if day.rain_mm is not None and day.rain_origin != Origin.TYPICAL
     ]
     said = []
-    if fell:
+    if len(fell) == len(past) > 1:
+        said.append(
+            _("%(rain)s of rain in the last %(all)d days.")
+            % {"rain": with_unit(sum(fell), "rain", units), "all": len(past)}
+        )
+    elif fell:
         said.append(
             ngettext(
                 "%(rain)s of rain on the %(count)d day that is known of the last %(all)d.",
@@ -129,8 +134,8 @@ def _lede(past: list[records.DayWeather], coming: list[records.DayWeather], unit
     if ahead:
         said.append(
             ngettext(
-                "%(rain)s foreseen for the coming %(count)d day.",
-                "%(rain)s foreseen for the coming %(count)d days.",
+                "%(rain)s of rain foreseen for the coming %(count)d day.",
+                "%(rain)s of rain foreseen for the coming %(count)d days.",
                 len(ahead),
             )
             % {"rain": with_unit(sum(ahead), "rain", units), "count": len(ahead)}
@@ -162,13 +167,15 @@ def _table(
         Column(_("Lowest"), temp, number=True),
         Column(_("Highest"), temp, number=True),
         Column(_("Rain"), rain, number=True),
-        Column(_("Wind"), wind, number=True),
-        Column(_("Where from")),
+        Column(_("Wind"), wind, number=True, may_lack=True),
+        Column(_("Where from"), says_itself=True),
     )
     rows = [
         Row(
             (
-                _("today") if day.day == today else date_format(day.day, "D j M"),
+                _("Today, %(day)s") % {"day": date_format(day.day, "D j M")}
+                if day.day == today
+                else date_format(day.day, "D j M"),
                 _on_its_colour(day.temp_min_c, units),
                 _on_its_colour(day.temp_max_c, units),
                 figure(day.rain_mm, "rain", units),
@@ -184,7 +191,7 @@ def _table(
         columns,
         rows,
         download_href=csv_href(request),
-        note=_("A dash: nobody read it, nothing was imported."),
+        note=_("A dash, or nothing: nobody read it, nothing was imported."),
     )
 
 

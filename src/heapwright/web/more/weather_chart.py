@@ -10,7 +10,7 @@ from typing import Any, Final
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from heapwright.web.charts import Chart, Spec, draw
+from heapwright.web.charts.engine import Chart, Spec, draw
 from heapwright.web.drawing.svg import EARTH, LINE, SANS, SOFT
 from heapwright.web.heat import INK
 from heapwright.web.measures import MEASURES, figure

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import Any, Final
 
@@ -12,7 +13,7 @@ from django.utils.translation import gettext as _
 from heapwright.data.sanitation import federal_regimes, organisms, terms
 from heapwright.people.models import Units
 from heapwright.science.daily import Log
-from heapwright.science.lethality import Kill, federal_dose_of, kills
+from heapwright.science.lethality import REFERENCE_C, Kill, federal_dose_of, kills
 from heapwright.science.sanitation import Proof, Stated, current_period
 from heapwright.web.drawing.proof_strip import ProofDay, State, proof_strip
 from heapwright.web.drawing.svg import Drawing
@@ -84,7 +85,7 @@ def day_table(proof: Proof, units: str, at: int, *, download_href: str) -> dict[
         _("Day by day"),
         (
             Column(_("Day"), short=True),
-            Column(_("Lowest"), unit=unit, number=True),
+            Column(_("Lowest"), unit=unit, number=True, may_lack=True),
             Column(_("Counts")),
             Column(_("Why")),
         ),
@@ -134,8 +135,12 @@ def days_csv(code: str, judged: Judged) -> HttpResponse:
     )
 
 
-def death_table(log: Log, stated: Stated, at: int) -> dict[str, Any]:
-    """Return thermal death along a log at its coldest point, for each organism."""
+def deaths(log: Log, stated: Stated, units: str, at: int) -> dict[str, Any]:
+    """Return thermal death along a log at its coldest point, and of which organisms none is known.
+
+    ``table`` is None where no organism has a figure: that takes readings. Else ``untold`` are
+    lines that say which others have none, and why.
+    """
     period = current_period(log, stated, terms())
     found: tuple[Kill, ...] = ()
     if period is not None:
@@ -146,13 +151,33 @@ def death_table(log: Log, stated: Stated, at: int) -> dict[str, Any]:
             probe_error_c=stated.probe_error_c,
             max_gap_h=terms().kill_gap_h,
         )
+    told = [one for one in found if (one.log10_reduction, one.lethality_h) != (None, None)]
+    untold: dict[str, list[str]] = {}
+    for one in found:
+        if told and one not in told:
+            untold.setdefault(one.missing, []).append(one.name)
+    return {
+        "table": _death_table(told, units, at) if told else None,
+        "untold": [
+            _("%(why)s: %(names)s.")
+            % {"why": f"{why[:1].upper()}{why[1:]}", "names": ", ".join(names)}
+            for why, names in ((plain(why, units), names) for why, names in untold.items())
+        ],
+    }
+
+
+def _death_table(found: Sequence[Kill], units: str, at: int) -> dict[str, Any]:
     return table(
         f"deaths-{at}",
         _("Thermal death at the coldest point"),
         (
             Column(_("Organism")),
-            Column(_("Reduction"), unit="log10", number=True),
-            Column(_("Same as"), unit=_("h at 55 °C"), number=True),
+            Column(_("Reduction"), unit="log10", number=True, may_lack=True),
+            Column(
+                _("Same as"),
+                unit=_("h at %(limit)s") % {"limit": limit_text(REFERENCE_C, units)},
+                number=True,
+            ),
             Column(_("Point")),
             Column(_("From")),
         ),
@@ -160,12 +185,12 @@ def death_table(log: Log, stated: Stated, at: int) -> dict[str, Any]:
             (
                 kill.name,
                 _reduction(kill),
-                "–" if kill.lethality_h is None else f"{kill.lethality_h:.0f}",
+                "–" if kill.lethality_h is None else _two_digits(kill.lethality_h),
                 kill.point,
                 "; ".join(
                     part
                     for part in (
-                        kill.missing,
+                        plain(kill.missing, units),
                         f"{cited(kill.organism.sources)} ({kill.organism.mark})",
                     )
                     if part
@@ -173,7 +198,13 @@ def death_table(log: Log, stated: Stated, at: int) -> dict[str, Any]:
             )
             for kill in found
         ],
+        note=_("log10: 1 leaves one in ten, 2 one in a hundred, 6 one in a million."),
     )
+
+
+def _two_digits(hours: float) -> str:
+    """Return hours to the two figures that death times are known to."""
+    return f"{float(f'{hours:.2g}'):.0f}"
 
 
 def _reduction(kill: Kill) -> str:

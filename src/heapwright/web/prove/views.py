@@ -171,7 +171,7 @@ def lot(request: HttpRequest, code: str) -> HttpResponse:
                     proof, units, at, download_href=csv_href(request) if at == 1 else ""
                 ),
                 "turns": shown.turn_table(proof, units, at),
-                "deaths": shown.death_table(one.log, stated, at),
+                "deaths": shown.deaths(one.log, stated, units, at),
                 "dose": shown.dose(one.log, stated),
                 "working": shown.working(proof, units),
             }

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import re
+from datetime import date
 from typing import Final
 
 from django.utils.formats import date_format
@@ -21,6 +23,10 @@ from heapwright.web.heat import step_of
 from heapwright.web.measures import NBSP, with_unit
 from heapwright.web.prove.judged import Judged
 
+_ISO_DAY: Final = re.compile(r"\b\d{4}-\d{2}-\d{2}\b")
+_BOTH: Final = re.compile(r"(-?\d+(?:\.\d+)?)\s°C \(-?\d+(?:\.\d+)?\s°F\)")
+"""A temperature told in both units already, °C first."""
+
 VERDICTS: Final = {
     "met": gettext_lazy("met"),
     "not yet": gettext_lazy("not yet"),
@@ -30,8 +36,25 @@ VERDICTS: Final = {
 
 
 def plain(text: str, units: str) -> str:
-    """Return what the science says with °F before each °C, for who reads °F."""
-    return in_fahrenheit(text) if units == Units.US else text
+    """Return what the science says: days as they are spoken, °F before each °C for who reads °F."""
+    text = _ISO_DAY.sub(_spoken_day, text)
+    if units != Units.US:
+        return text
+    return in_fahrenheit(_BOTH.sub(lambda found: f"{found[1]}{NBSP}°C", text))
+
+
+_MARKS: Final = {
+    "published": gettext_lazy("published"),
+    "common practice": gettext_lazy("common practice"),
+    "from memory": gettext_lazy("from memory: check the text before relying on it"),
+}
+
+
+def _spoken_day(found: re.Match[str]) -> str:
+    try:
+        return str(date_format(date.fromisoformat(found[0]), "j F Y"))
+    except ValueError:  # a point that somebody called so
+        return found[0]
 
 
 def limit_text(temp_c: float, units: str) -> str:
@@ -54,9 +77,9 @@ def whole_c(temp_c: float, units: str) -> float:
 
 
 def heat(temp_c: float, units: str) -> SafeString:
-    """Return a temperature on its colour, for a cell of a table."""
+    """Return a temperature on its colour, for a cell of a table whose column names the unit."""
     return format_html(
-        '<span class="heat heat-{}">{}°</span>',
+        '<span class="heat heat-{}">{}</span>',
         step_of(temp_c).number,
         lowest_text(temp_c, units),
     )
@@ -73,10 +96,15 @@ def asks(rule: Rule, units: str) -> list[str]:
 
 def document(rule: Rule) -> str:
     """Return jurisdiction, document, edition, and how the rule is known."""
-    return _("%(document)s; as read on %(day)s, %(mark)s") % {
+    known = (
+        _("%(document)s; its text as read on %(day)s, published")
+        if rule.mark == "published"
+        else _("%(document)s; as written down on %(day)s, %(mark)s")
+    )
+    return known % {
         "document": rule_words.document(rule),
-        "day": rule.as_read,
-        "mark": rule.mark,
+        "day": date_format(date.fromisoformat(rule.as_read), "j M Y"),
+        "mark": _MARKS[rule.mark],
     }
 
 

@@ -18,7 +18,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
-from heapwright.web.measures import MASS, figure
+from heapwright.web.measures import MASS, NBSP, figure
 from heapwright.web.receive.stock import lot_link
 from heapwright.web.tables import Column, Row, csv_file, csv_href, table, wants_csv
 from heapwright.yard import history, materials
@@ -124,7 +124,7 @@ def deliveries(request: HttpRequest) -> HttpResponse:
                     Column(_("Lot")),
                     Column(_("Material"), says_itself=True),
                     Column(_("Weight"), unit=MASS[units].sign, number=True),
-                    Column(_("As typed")),
+                    Column(_("How known")),
                     Column(_("Put where"), says_itself=True),
                     Column(_("Contamination")),
                 ),
@@ -136,7 +136,7 @@ def deliveries(request: HttpRequest) -> HttpResponse:
                             lot_link(line.flow.to_lot.code) if line.flow.to_lot else "",
                             names.get(line.flow.material_id, line.flow.material_id),
                             figure(line.flow.mass_kg, "mass", units),
-                            line.flow.as_typed or line.flow.get_known_display(),
+                            _how_known(line.flow, units),
                             line.place,
                             _seen(line.inspection),
                         ),
@@ -177,6 +177,7 @@ def contamination(request: HttpRequest) -> HttpResponse:
         {
             "form": form,
             "worst": next((one for one in by_source if one.seen["much"]), None),
+            "any": bool(by_source),
             "table": table(
                 "contamination",
                 _("By source, the most contaminated first"),
@@ -270,6 +271,8 @@ def _asked(request: HttpRequest) -> tuple[PeriodForm, QuerySet[Entry]]:
     if not asked:
         form = PeriodForm({name: str(day) for name, day in initial.items()})
     else:
+        for name, day in initial.items():  # a link may name the source alone
+            asked.setdefault(name, str(day))
         form = PeriodForm(asked)
     if not form.is_valid():
         return form, history.entries().none()
@@ -298,6 +301,15 @@ def _lines(entries: Iterable[Entry]) -> Iterator[Line]:
         for flow in entry.flows.all():
             if flow.from_source is not None and flow.corrects_id is None:
                 yield Line(entry, flow, seen.get(flow.to_lot_id), stood[flow.to_lot_id])
+
+
+def _how_known(flow: Flow, units: str) -> str:
+    """Return how a weight is known: what was counted, or that it was weighed or estimated."""
+    said, weight = flow.as_typed.replace(NBSP, " "), MASS[units].sign
+    number, _space, unit = said.partition(" ")
+    known = str(flow.get_known_display())
+    only_weight = unit in (weight, f"{weight}, {known}") and number.replace(".", "").isdecimal()
+    return known if only_weight or not said else said
 
 
 def _seen(inspection: Inspection | None) -> str:

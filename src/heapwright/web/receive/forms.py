@@ -22,10 +22,7 @@ from heapwright.yard.amounts import Quantity
 from heapwright.yard.errors import YardError
 from heapwright.yard.models import Container, Contamination, Kind, Known, Place, PlaceKind, Source
 from heapwright.yard.receive import DeliveryLine, ReceiveDelivery
-from heapwright.yard.recipe import WaitingLot
-
-LINES: Final = 3
-"""Lines shown at first."""
+from heapwright.yard.stock import WaitingLot
 
 MOST_LINES: Final = 30
 
@@ -157,14 +154,13 @@ class Choices:
         ]
 
     def initial(self) -> list[dict[str, str]]:
-        """Return what the lines show at first: the usual materials, each where it last stood."""
+        """Return the first lines: the usual materials where each last stood, then a blank one."""
         first = self.places[0][0] if self.places else ""
         lines = [
             {"material": name, "place": self._stood.get(material_id, first)}
             for material_id, name in zip(self.usual_ids, self.usual, strict=True)
         ]
-        lines += [{"place": first}] * max(LINES - len(lines), 1)
-        return lines[:MOST_LINES]
+        return [*lines[: MOST_LINES - 1], {"place": first}]
 
 
 class DeliveryForm(OnceForm):
@@ -238,9 +234,9 @@ def lines_for(
             for at, line in enumerate(choices.initial())
         ]
     try:
-        count = min(max(int(data.get("lines", LINES)), 1), MOST_LINES)
+        count = min(max(int(data.get("lines", 1)), 1), MOST_LINES)
     except ValueError:
-        count = LINES
+        count = 1
     typed: list[dict[str, Any]] = [
         {
             name: data[f"line-{at}-{name}"]

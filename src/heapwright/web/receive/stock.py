@@ -25,7 +25,7 @@ from heapwright.web.tables import Column, csv_file, csv_href, table, wants_csv
 from heapwright.yard import materials
 from heapwright.yard.models import Contamination, Entry, LotKind, Site, Source
 from heapwright.yard.receive import receive_delivery
-from heapwright.yard.recipe import LeftOut, WaitingLot, supply, waiting
+from heapwright.yard.stock import LeftOut, WaitingLot, supply, waiting
 
 FIGURES = {
     "moisture_pct": gettext_lazy("moisture"),
@@ -56,7 +56,12 @@ def on_hand(request: HttpRequest) -> HttpResponse:
         {
             "lots": lots,
             "pressing": [
-                {"lot": lot, "why": _presses(lot), "name": short_name(name_of(lot))}
+                {
+                    "lot": lot,
+                    "code": lot_link(lot.code),
+                    "why": _presses(lot),
+                    "name": short_name(name_of(lot)),
+                }
                 for lot in pressing
             ],
             "table": table(
@@ -69,7 +74,7 @@ def on_hand(request: HttpRequest) -> HttpResponse:
                     Column(_("Weight"), unit=MASS[units].sign, number=True),
                     Column(_("Volume"), unit=VOLUME[units].sign, number=True),
                     Column(_("Where"), says_itself=True),
-                    Column(_("Waited"), unit=_("days"), number=True),
+                    Column(_("Waited"), number=True),
                     Column(_("Contamination")),
                 ),
                 [_row(lot, units) for lot in lots],
@@ -150,13 +155,17 @@ def can_wait(lot: WaitingLot) -> str:
     if lot.left_days is None:
         return _("not known")
     warm, cool = lot.left_days
-    if cool < 0.5:
-        return _("over: use it today")
     if warm > LONG_DAYS:
         return _("months")
+    if _keeps_long(lot):
+        return _("long, though old")
+    if cool < 0.5:
+        return _("over: use it today")
     low, high = max(round(warm), 0), round(cool)
     if low == high:
         return ngettext("%(n)d day", "%(n)d days", high) % {"n": high}
+    if low == 0:
+        return ngettext("up to %(n)d day", "up to %(n)d days", high) % {"n": high}
     if high > LONG_DAYS:
         return _("%(low)d days and more") % {"low": low}
     return _("%(low)d to %(high)d days") % {"low": low, "high": high}
@@ -181,7 +190,7 @@ def _row(lot: WaitingLot, units: str) -> tuple[Any, ...]:
         figure(held.mass_kg, "mass", units),
         figure(held.volume_m3, "volume", units),
         held.place.name if held.place else "",
-        f"{lot.waited_days:.0f}",
+        ngettext("%(n)d day", "%(n)d days", round(lot.waited_days)) % {"n": round(lot.waited_days)},
         Contamination(held.contamination).label if held.contamination else "",
     )
 
@@ -224,9 +233,14 @@ def _is_pressing(lot: WaitingLot) -> bool:
     """
     if lot.state.contamination == Contamination.MUCH:
         return False
-    if lot.keeps is None or lot.left_days is None or lot.keeps.days_warm > LONG_DAYS:
+    if lot.left_days is None or _keeps_long(lot):
         return False
     return lot.left_days[0] <= 1.0
+
+
+def _keeps_long(lot: WaitingLot) -> bool:
+    """Tell whether a lot is dry or woody: it lies for months and spoils on no day that counts."""
+    return lot.keeps is not None and lot.keeps.days_warm > LONG_DAYS
 
 
 def _presses(lot: WaitingLot) -> str:
@@ -265,8 +279,8 @@ def _lives(lots: tuple[WaitingLot, ...]) -> dict[str, Any] | None:
                 if keeps.days_warm == keeps.days_cool
                 else f"{keeps.days_warm:g}–{keeps.days_cool:g}",
                 "unit": _("days"),
-                "origin": "; ".join(
-                    [f"{titles[one].title} ({keeps.mark})" for one in keeps.sources]
+                "origin": ". ".join(
+                    ["; ".join(f"{titles[one].title} ({keeps.mark})" for one in keeps.sources)]
                     + ([keeps.note] if keeps.note else [])
                 ),
             }

@@ -194,14 +194,21 @@ def write(request: HttpRequest, code: str, name: str) -> HttpResponse:
             "heap": called(standing),
             "title": format_html(str(page.title), heap=called(standing)),
             "button": page.button,
-            "caution": page.caution,
+            "caution": page.caution if _ready_asked(form) else "",
             "form": form,
             "groups": _groups(form),
-            "ways": ways(request.user, standing),
+            "ways": [one for one in ways(request.user, standing) if one["href"] != request.path],
             "log_href": "" if name == "log" else reverse("pile-log", args=[code]),
         },
         status=400 if form.is_bound else 200,
     )
+
+
+def _ready_asked(form: forms.LotForm) -> bool:
+    """Tell whether a declaration may say ready; every other form has its caution as it is."""
+    if not isinstance(form, forms.StageForm):
+        return True
+    return any(value == Stage.READY for value, _label in form.fields["stage"].choices)
 
 
 def _sent_before(request: HttpRequest, lot: Lot) -> bool:

@@ -13,12 +13,14 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.html import format_html
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_safe
 
 from heapwright.data import sources
-from heapwright.data.decisions import decision_figures
-from heapwright.web import charts
+from heapwright.data.decisions import DecisionFigure, decision_figures
+from heapwright.web.charts.engine import Chart
+from heapwright.web.charts.layers import Limit
+from heapwright.web.charts.levels import Level, two_ways
 from heapwright.web.measures import MEASURES, NBSP, figure, with_unit
 from heapwright.web.tables import Column, csv_file, csv_href, table, wants_csv
 from heapwright.web.tend.outlook import hot_c, state_in_words
@@ -31,7 +33,7 @@ from heapwright.yard.today import Sight, Task
 from heapwright.yard.today.ahead import per_hundred, told_alone
 
 if TYPE_CHECKING:
-    from heapwright.science.decide import Decision
+    from heapwright.science.decide_asked import Decision
     from heapwright.science.decide_ways import Compared, Spread, Way
 
 TITLES: Final = {
@@ -57,6 +59,11 @@ DONE: Final = {
     "turn": gettext_lazy("today"),
     "insulate": gettext_lazy("wrapped"),
 }
+_MEASURED: Final = {
+    "°C": "warmth", "kg": "mass", "L": "liquid", "m3": "volume", "mm": "rain"
+}  # fmt: skip
+"""What the unit of a threshold measures; its temperatures are differences."""
+
 MOIST: Final = ("wet", "add", "cover", "fire")
 """Decisions that are about water too: they have a second chart."""
 
@@ -166,7 +173,7 @@ def _charts(
             for uid, width in (("s", 328), ("l", 760))
         )
         caption = (
-            _("Core of %(lot)s. Line and band: %(done)s, 90 of 100 members; dashes: %(left)s.")
+            _("Core of %(lot)s. Line and band: %(done)s, 90 of 100 runs; dashes: %(left)s.")
             if name == "core"
             else _("Water, %% of its weight. Line and band: %(done)s; dashes: %(left)s.")
         ) % {"lot": outlook.lot, "left": words[0], "done": words[1]}
@@ -183,17 +190,17 @@ def _drawn(
     site: Site,
     uid: str,
     width_px: int,
-) -> charts.Chart:
+) -> Chart:
     warm = name == "core"
     unit = MEASURES["temp"][system]
 
     def shown(value: float) -> float:
         return unit.from_si(value) if warm else value
 
-    def levels(way: Way) -> list[charts.Level]:
+    def levels(way: Way) -> list[Level]:
         band = way.core_c if warm else way.moisture_pct
         return [
-            charts.Level(
+            Level(
                 outlook.moment(hour).astimezone(site.tz),
                 *(shown(float(getattr(band, level)[i])) for level in ("p5", "p50", "p95")),
             )
@@ -201,9 +208,9 @@ def _drawn(
         ]
 
     left, done = (levels(way) for way in one.ways)
-    limit = charts.Limit(shown(hot_c()), with_unit(hot_c(), "temp", system))
+    limit = Limit(shown(hot_c()), with_unit(hot_c(), "temp", system))
     title = _("Core of %(lot)s: %(what)s") if warm else _("Water of %(lot)s: %(what)s")
-    return charts.two_ways(
+    return two_ways(
         left,
         done,
         words=words,
@@ -255,10 +262,10 @@ def _figures(one: Decision, name: str, words: tuple[str, str], system: str) -> d
             Column(words[0], number=True),
             Column(words[1], number=True),
             Column(_("difference"), number=True),
-            Column(_("more in, of 100"), number=True),
+            Column(_("greater in, of 100 runs"), number=True),
         ),
         rows,
-        note=_("Medians, in brackets what is likely (90 of 100 members), member against member."),
+        note=_("Medians, in brackets what is likely: 90 of 100 runs, each compared with itself."),
     )
 
 
@@ -268,18 +275,23 @@ def _day(days: int) -> date:
 
 def _row(one: Compared, hot: str, system: str) -> tuple[str, ...]:
     label, level, step = _NAMES[one.figure]
+    digits = 1 if one.figure == "hot_days" else 0  # a share of the heap's water is known no finer
     return (
         str(label).format(days=f"{one.days:.0f}", hot=hot),
-        _spread(one.left, level, system),
-        _spread(one.done, level, system),
-        _spread(one.gain, step, system, signed=True),
+        _spread(one.left, level, system, digits=digits),
+        _spread(one.done, level, system, digits=digits),
+        _spread(one.gain, step, system, signed=True, digits=digits),
         per_hundred(one.better),
     )
 
 
-def _spread(spread: Spread, measure: str, system: str, *, signed: bool = False) -> str:
+def _spread(
+    spread: Spread, measure: str, system: str, *, signed: bool = False, digits: int = 0
+) -> str:
     def shown(value: float) -> str:
-        text = figure(value, measure, system) if measure else f"{value:.1f}"
+        text = (
+            figure(value, measure, system) if measure else f"{value:.{digits}f}".removesuffix(".0")
+        )
         return _signed(text) if signed else text
 
     unit = f"{NBSP}{MEASURES[measure][system].sign}" if measure else ""
@@ -336,10 +348,10 @@ def _noons(way: Way, outlook: Outlook, site: Site) -> list[tuple[int, date]]:
 
 def _working(one: Decision, outlook: Outlook, system: str) -> dict[str, Any]:
     """Return how it was worked out, with each threshold and its source."""
-    say = say_in(system)
+    say, known = say_in(system), sources()
     inputs = [
         {
-            "name": _("members of the ensemble, the same both ways"),
+            "name": _("runs of the forecast, the same both ways"),
             "value": str(outlook.forecast.members),
             "unit": "",
             "origin": _("readings used: %(count)d") % {"count": outlook.used},
@@ -367,21 +379,31 @@ def _working(one: Decision, outlook: Outlook, system: str) -> dict[str, Any]:
         fact = decision_figures()[name]
         inputs.append(
             {
-                "name": fact.note,
-                "value": f"{fact.value:g}",
-                "unit": "" if fact.unit == "1" else fact.unit,
-                "origin": f"{', '.join(fact.sources)} ({fact.mark})",
+                "name": fact.note.replace(" m3", f"{NBSP}m³"),
+                **threshold(fact, absolute=name == "cold_c", system=system),
+                "origin": f"{'; '.join(known[one].in_short for one in fact.sources)} ({fact.mark})",
             }
         )
-    named = {source for name in one.rests_on for source in decision_figures()[name].sources}
     return {
         "formula": _(
-            "difference = done − left, member by member: each member of the ensemble, corrected by "
-            "the readings, is run on both ways with the same figures and the same weather"
+            "difference = done − left, run by run: each run of the forecast, corrected by the "
+            "readings, goes on both ways with the same figures and the same weather"
         ),
         "inputs": inputs,
-        "source": "; ".join(sources()[name].in_short for name in sorted(named)),
+        "source": "",
     }
+
+
+def threshold(fact: DecisionFigure, *, absolute: bool, system: str) -> dict[str, str]:
+    """Return value and unit of a threshold as the person reads them."""
+    if fact.unit == "d":
+        days = ngettext("day", "days", round(fact.value))
+        return {"value": f"{fact.value:g}", "unit": days}
+    measure = "temp" if absolute else _MEASURED.get(fact.unit, "")
+    if measure:
+        unit = MEASURES[measure][system]
+        return {"value": f"{unit.from_si(fact.value):.3g}", "unit": unit.sign}
+    return {"value": f"{fact.value:g}", "unit": "" if fact.unit == "1" else fact.unit}
 
 
 def _csv(

@@ -16,7 +16,7 @@ from heapwright.web.drawing.hatch import Category, hatch_of
 from heapwright.web.drawing.heap import Layer, Probe, Section, Shape
 from heapwright.web.tend.plan import WALLED, drawn_cover, height_m
 from heapwright.yard import ledger
-from heapwright.yard.forecast_plan import shape_in
+from heapwright.yard.heap_shape import shape_in
 from heapwright.yard.models import DailySummary, End, Flow, Kind, Lot, PlaceKind
 from heapwright.yard.models.readings import NO_DEPTH_CM
 from heapwright.yard.state import LotState
@@ -86,7 +86,9 @@ def _named(
     known = [materials[name] for name in made_of if name in materials]
     if len(known) == 1:
         cn = known[0].cn
-        return in_words(known[0]), hatch_of(known[0].category, cn.typical if cn else None)
+        return in_words(known[0]), hatch_of(
+            known[0].category, cn.typical if cn else None, known[0].layer_role
+        )
     assert line.from_lot is not None
     if line.from_lot.kind == "overs":
         return _("overs"), "woody"

@@ -26,7 +26,7 @@ def figures(lot: Lot, standing: LotState, system: str) -> list[dict[str, Any]]:
             air += mass_kg
         else:
             went += mass_kg
-    books = _("ledger lines that count")
+    books = _("its entries, the struck ones left out")
 
     def entry(name: str, value_kg: float) -> dict[str, str]:
         return {

@@ -61,6 +61,13 @@ def _content(sent: dict[str, Any]) -> dict[str, Any]:
     return {name: value for name, value in sent.items() if name not in ("id", "happened_at")}
 
 
+def _lacking(field: forms.Field) -> str:
+    """Return what is said of a field that was left empty."""
+    if isinstance(field, forms.MultipleChoiceField):
+        return _("Tick at least one.")
+    return _("Choose one.") if isinstance(field, forms.ChoiceField) else _("This is needed.")
+
+
 class LotForm(ActForm):
     """The form of an act on one lot.
 
@@ -77,6 +84,8 @@ class LotForm(ActForm):
     def __init__(self, *args: Any, lot: LotState, **kwargs: Any) -> None:
         self.lot = lot
         super().__init__(*args, **kwargs)
+        for field in self.fields.values():
+            field.error_messages["required"] = _lacking(field)
 
     def said(self) -> dict[str, Any]:
         """Return the fields that every act on a lot has."""
@@ -408,7 +417,7 @@ class CombineForm(LotForm):
     def __init__(self, *args: Any, standing: Iterable[LotState], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["others"].choices = [
-            (one.code, f"{one.code} · {one.place.name if one.place else ''}")
+            (one.code, _which(one))
             for one in standing
             if one.kind == self.lot.kind
             and one.code != self.lot.code
@@ -425,6 +434,13 @@ class CombineForm(LotForm):
             lots=tuple(self.cleaned_data["others"]),
             into=said["lot"],
         )
+
+
+def _which(lot: LotState) -> str:
+    """Return a lot as one picks it out: its code, where it stands, how far it is."""
+    parts = [lot.code, lot.place.name if lot.place else ""]
+    parts.append(str(Stage(lot.stage).label) if lot.stage else "")
+    return " · ".join(part for part in parts if part)
 
 
 def _amount(prefix: str = "") -> tuple[str, ...]:
@@ -571,9 +587,12 @@ class StageForm(LotForm):
             Stage.READY: _("ready to use"),
         }
         allowed = words if self.person.may_lead else {Stage.HOT: words[Stage.HOT]}
-        self.fields["stage"].choices = [
+        choices = [
             (stage.value, word) for stage, word in allowed.items() if stage != self.lot.stage
         ]
+        self.fields["stage"].choices = choices
+        if len(choices) == 1:
+            self.initial.setdefault("stage", choices[0][0])
 
     def act(self) -> Act:
         """Return the declaration."""

@@ -14,7 +14,8 @@ from django.utils.translation import ngettext
 
 from heapwright.data.pile import heat_alarms
 from heapwright.science.sanitation import Proof
-from heapwright.web.charts import Act, Forecast, Reading, Threshold, temperature_history
+from heapwright.web.charts.layers import Act
+from heapwright.web.charts.temperature import Forecast, Reading, Threshold, temperature_history
 from heapwright.web.measures import MEASURES, figure
 from heapwright.web.tables import Column, Row, csv_file, table
 from heapwright.web.tend import plan
@@ -98,7 +99,7 @@ def heat(
     if outlook is not None:
         notes.append(
             _(
-                "Band: the core as modelled, 90 of 100 members; dashed: their middle. A model "
+                "Band: the core as modelled, 90 of 100 runs; dashed: their middle. A model "
                 "proves nothing."
             )
         )

@@ -23,6 +23,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_POST
 
+from heapwright.data import sources
 from heapwright.data.today import chosen_rule
 from heapwright.web.answers import done
 from heapwright.web.drawing.key import heat_key
@@ -34,7 +35,7 @@ from heapwright.web.heat import TempUnit, step_of
 from heapwright.web.shell import helper_only
 from heapwright.web.tables import Column, Row, csv_file, csv_href, table, wants_csv
 from heapwright.web.telling import Teller
-from heapwright.web.tend import plan
+from heapwright.web.tend import cut, plan
 from heapwright.web.tend.rooms import say_in, site_clock, system_of, told, way
 from heapwright.web.tend.tasks import shown_task
 from heapwright.yard import history, mix, tend, today
@@ -43,7 +44,7 @@ from heapwright.yard.amounts import Quantity
 from heapwright.yard.errors import YardError
 from heapwright.yard.models import Entry, Kind, Known, Place, Site, Stage
 from heapwright.yard.state import DayTemp, LotState
-from heapwright.yard.today import Say, Sight, Task
+from heapwright.yard.today import Heap, Say, Sight, Task
 
 ONE_TAP: Final[Mapping[str, tuple[type[Act], Any, frozenset[str]]]] = {
     Kind.TURN: (tend.Turn, tend.turn, frozenset({"lot", "to_place"})),
@@ -97,7 +98,7 @@ def yard(request: HttpRequest) -> HttpResponse:
             "day": sight.today,
             "yesterday": (sight.today - timedelta(days=1)).isoformat(),
             **_lists(tasks, request.user),
-            "rests_on": list(enumerate(tasks, 1)),
+            "rests_on": _rests_on(tasks),
             "ahead": _ahead(sight) if on is None else "",
             "alarm": any(task.alarm for task in tasks),
             "hot": any(task.rank == today.Rank.HEAT for task in tasks),
@@ -107,7 +108,7 @@ def yard(request: HttpRequest) -> HttpResponse:
             "sources_href": way("fact-sources"),
             "past": _past(on, site, system) if on is not None else (),
             "standing": _standing(request, sight, say),
-            "print_query": urlencode([("lot", heap.state.code) for heap in sight.heaps]),
+            "print_query": urlencode([("lot", heap.state.code) for heap in _as_walked(sight)]),
             **_drawings(drawn, plan.temp_unit(system), plan.length_unit(system)),
         },
         status=status,
@@ -121,6 +122,20 @@ def _lists(tasks: Sequence[Task], person: Any) -> dict[str, Any]:
         "tasks": [one for task, one in shown if not task.can_wait],
         "waiting": [one for task, one in shown if task.can_wait],
     }
+
+
+def _rests_on(tasks: Sequence[Task]) -> list[dict[str, Any]]:
+    """Return what each task rests on: its sources by name, and how they are known."""
+    known = sources()
+    return [
+        {
+            "number": number,
+            "title": task.title,
+            "sources": [(one, known[one].in_short) for one in task.sources],
+            "mark": task.mark,
+        }
+        for number, task in enumerate(tasks, 1)
+    ]
 
 
 def _ahead(sight: Sight) -> str:
@@ -201,11 +216,23 @@ def _past(on: date, site: Site, system: str) -> list[dict[str, Any]]:
 # What stands
 
 
+def _as_walked(sight: Sight) -> list[Heap]:
+    """Return the heaps as one comes by them: place by place, what shares open ground last."""
+
+    def along(heap: Heap) -> tuple[bool, int, datetime]:
+        place = heap.state.place
+        if place is None:
+            return True, 0, heap.state.begun_at
+        return place.kind not in cut.SHAPES, place.id, heap.state.begun_at
+
+    return sorted(sight.heaps, key=along)
+
+
 def _lots(sight: Sight) -> list[tuple[LotState, DayTemp | None, str]]:
     """Return all that stands, heaps first: state, temperatures, what it is."""
     heaps = [
         (heap.state, heap.temps, str(Stage(heap.state.stage).label) if heap.state.stage else "")
-        for heap in sight.heaps
+        for heap in _as_walked(sight)
     ]
     return [*heaps, *((one.state, None, plan.name_of(one)) for one in sight.waiting)]
 
@@ -214,7 +241,7 @@ def _standing(request: HttpRequest, sight: Sight, say: Say) -> dict[str, Any]:
     columns = [
         Column(_("Lot"), short=True),
         Column(_("What"), says_itself=True),
-        Column(_("Hottest"), number=True),
+        Column(_("Hottest"), number=True, may_lack=True),
         Column(_("Day"), number=True),
         Column(_("Where"), says_itself=True),
         Column(_("Volume"), number=True),

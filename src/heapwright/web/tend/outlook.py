@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
@@ -16,7 +17,9 @@ from heapwright.data.outlook import outlook_figure
 from heapwright.data.pile import pile_parameters
 from heapwright.science.heap_shape import geometry
 from heapwright.science.ingredients import Ingredient
-from heapwright.web import charts
+from heapwright.web.charts.layers import Act, Limit
+from heapwright.web.charts.levels import Level, level_history
+from heapwright.web.charts.temperature import Forecast as Foreseen
 from heapwright.web.drawing.heap import HeatZone
 from heapwright.web.measures import MEASURES, NBSP, figure, with_unit
 from heapwright.web.tables import Column, Row, csv_file, table
@@ -37,6 +40,8 @@ SMALL_BIN: Final = gettext_lazy(
 )
 LOOK_AHEAD_DAYS: Final = (1, 3, 7)
 OXYGEN_LOW_PCT: Final = 5.0
+_MILLIONTH: Final = 1e-6
+_CELSIUS: Final = re.compile(r"(-?\d+(?:\.\d+)?)\s*°C")
 _ORIGINS: Final = {
     "measured": gettext_lazy("measured here"),
     "published": gettext_lazy("published"),
@@ -70,7 +75,7 @@ def foreseen(
             "water_balance": _water_balance(outlook, system),
             "span": _span(outlook, site),
             "inputs": _inputs(outlook, system),
-            "assumed": [one.said() for one in outlook.told.assumed],
+            "assumed": [_in_units(one.said(), system) for one in outlook.told.assumed],
             "weather": _weather(outlook),
             "readings": f"{_readings(outlook)} {_past(outlook)}",
             "set_aside": _set_aside(outlook, system, site),
@@ -234,11 +239,11 @@ def _day(outlook: Outlook, index: int, site: Site) -> str:
 # Charts and their tables
 
 
-def band_of(outlook: Outlook) -> list[charts.Forecast]:
+def band_of(outlook: Outlook) -> list[Foreseen]:
     """Return the foreseen core temperature as the chart of the readings takes it."""
     found = outlook.forecast
     return [
-        charts.Forecast(
+        Foreseen(
             outlook.moment(found.hours[index]),
             *(float(getattr(found.core_temp_c, level)[index]) for level in ("p5", "p50", "p95")),
         )
@@ -252,7 +257,7 @@ def _thinned(hours: Any) -> list[int]:
     return chosen if chosen[-1] == len(hours) - 1 else [*chosen, len(hours) - 1]
 
 
-def acts_of(outlook: Outlook, now: datetime, site: Site) -> list[charts.Act]:
+def acts_of(outlook: Outlook, now: datetime, site: Site) -> list[Act]:
     """Return when it was foreseen and the turnings to come.
 
     So a chart stays the same until the answer changes. Of an answer of an earlier day, which
@@ -260,8 +265,8 @@ def acts_of(outlook: Outlook, now: datetime, site: Site) -> list[charts.Act]:
     """
     made = outlook.now.astimezone(site.tz)
     today = made.date() == now.astimezone(site.tz).date()
-    found = [charts.Act(made, _("now") if today else _("worked out"))]
-    found += [charts.Act(when.astimezone(site.tz), _("turn")) for when in outlook.turns]
+    found = [Act(made, _("now") if today else _("worked out"))]
+    found += [Act(when.astimezone(site.tz), _("turn")) for when in outlook.turns]
     return found
 
 
@@ -275,12 +280,12 @@ def charts_of(outlook: Outlook, now: datetime, site: Site) -> dict[str, Any]:
             "oxygen",
             found.oxygen_pct,
             _("Oxygen in the core of %(lot)s"),
-            (charts.Limit(OXYGEN_LOW_PCT, _("too little")),),
+            (Limit(OXYGEN_LOW_PCT, _("too little")),),
             21.0,
         ),
     ):
         levels = [
-            charts.Level(
+            Level(
                 outlook.moment(found.hours[index]).astimezone(tz),
                 *(float(getattr(band, level)[index]) for level in ("p5", "p50", "p95")),
             )
@@ -295,12 +300,12 @@ def charts_of(outlook: Outlook, now: datetime, site: Site) -> dict[str, Any]:
             "lowest": 0.0 if name == "oxygen" else 20.0,
             "highest": highest,
         }
-        drawn[name] = charts.level_history(levels, uid=f"{name}-l", width_px=760, **common)
-        drawn[f"{name}_small"] = charts.level_history(levels, uid=f"{name}-s", **common)
+        drawn[name] = level_history(levels, uid=f"{name}-l", width_px=760, **common)
+        drawn[f"{name}_small"] = level_history(levels, uid=f"{name}-s", **common)
     return drawn
 
 
-def _done(outlook: Outlook, tz: ZoneInfo) -> list[charts.Act]:
+def _done(outlook: Outlook, tz: ZoneInfo) -> list[Act]:
     """Return what was done to a heap that matters to its water."""
     words = {
         "wetted": _("wetted"),
@@ -308,11 +313,11 @@ def _done(outlook: Outlook, tz: ZoneInfo) -> list[charts.Act]:
         "covered": _("covered"),
         "uncovered": _("uncovered"),
     }
-    seen: dict[tuple[int, str], charts.Act] = {}
+    seen: dict[tuple[int, str], Act] = {}
     for act in outlook.told.plan.acts:
         if act.name in words:
             when = outlook.moment(act.day * 24.0).astimezone(tz)
-            seen.setdefault((int(act.day), act.name), charts.Act(when, words[act.name]))
+            seen.setdefault((int(act.day), act.name), Act(when, words[act.name]))
     return list(seen.values())
 
 
@@ -354,7 +359,10 @@ def _days(lot: Lot, outlook: Outlook, now: datetime, system: str, site: Site) ->
         columns,
         rows,
         download_href="?format=csv&of=forecast",
-        note=_("The likely range holds 90 of 100 members. Oxygen: the lowest of the day."),
+        note=_(
+            "The likely range holds 90 of 100 runs. Oxygen: the lowest of the day. "
+            "Volume: as modelled, sunk since it was laid."
+        ),
     )
 
 
@@ -433,9 +441,16 @@ def _balance(outlook: Outlook) -> dict[str, Any]:
             Column(_("Share"), unit="%", number=True),
         ),
         rows,
-        note=_("Medians of the members. The books of energy close to %(share)s of the heat made.")
-        % {"share": f"{outlook.forecast.balance.energy_residual:.0e}"},
+        note=_("Medians of the runs. What comes in and what goes out agree to %(share)s.")
+        % {"share": _agreement(outlook.forecast.balance.energy_residual)},
     )
+
+
+def _agreement(residual: float) -> str:
+    """Return how far the books of energy are off, as one says it."""
+    if residual < _MILLIONTH:
+        return _("a millionth")
+    return f"{100.0 * residual:.2g}{NBSP}%"
 
 
 def whole(value: float) -> str:
@@ -544,6 +559,11 @@ def _weather(outlook: Outlook) -> list[str]:
             % {"climate": outlook.weather.climate}
         )
     return said
+
+
+def _in_units(sentence: str, system: str) -> str:
+    """Return a sentence with its temperatures in the person's units."""
+    return _CELSIUS.sub(lambda found: with_unit(float(found[1]), "temp", system), sentence)
 
 
 def _readings(outlook: Outlook) -> str:

@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_safe
 
-from heapwright.web.measures import MEASURES, figure
+from heapwright.web.measures import MEASURES, figure, with_unit
 from heapwright.web.tables import Column, Row, csv_file, csv_href, table, wants_csv
 from heapwright.web.tend.outlook import hot_c
 from heapwright.web.tend.rooms import code_words, site_clock, system_of
@@ -55,7 +55,7 @@ def outlooks(request: HttpRequest) -> HttpResponse:
                 [_row(one, known[one.id], now, system, site) for one in heaps],
                 download_href=csv_href(request) if heaps else "",
                 note=_(
-                    "Medians, in brackets what is likely: 90 of 100 members. A heap that is "
+                    "Medians, in brackets what is likely: 90 of 100 runs. A heap that is "
                     "ready is not foreseen."
                 ),
             ),
@@ -84,17 +84,22 @@ def _columns(system: str) -> tuple[Column, ...]:
     return (
         Column(_("Heap")),
         Column(_("Stage")),
-        Column(_("Core now"), unit=degree, number=True),
+        Column(_("Core now"), unit=degree, number=True, may_lack=True),
         *(
             Column(
                 ngettext("in %(days)d day", "in %(days)d days", days) % {"days": days},
                 unit=degree,
                 number=True,
+                may_lack=True,
             )
             for days in AHEAD_DAYS
         ),
-        Column(_("Hot until"), short=True),
-        Column(_("Water"), unit="%", number=True),
+        Column(
+            _("%(limit)s or more") % {"limit": with_unit(hot_c(), "temp", system)},
+            short=True,
+            may_lack=True,
+        ),
+        Column(_("Water"), unit="%", number=True, may_lack=True),
         Column(_("Worked out")),
     )
 
@@ -146,14 +151,14 @@ def hot_until(outlook: Outlook, now: datetime, site: Site) -> str:
     index = outlook.at(now)
     hot = outlook.forecast.core_temp_c.p50[index:] >= hot_c()
     if not hot.any():
-        return _("not hot")
+        return _("no")
     if not hot[0]:
         first = outlook.moment(outlook.forecast.hours[index + int(hot.argmax())])
         return _("from %(day)s") % {"day": date_format(first.astimezone(site.tz), "j M")}
     if hot.all():
         return _("all the time")
     last = outlook.moment(outlook.forecast.hours[index + int(hot.argmin())])
-    return str(date_format(last.astimezone(site.tz), "j M"))
+    return _("until %(day)s") % {"day": date_format(last.astimezone(site.tz), "j M")}
 
 
 def _csv(heaps: list[LotState], known: dict[int, Known], now: datetime) -> HttpResponse:

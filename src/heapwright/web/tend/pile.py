@@ -51,6 +51,9 @@ from heapwright.yard.today import Heap, Say, Sight
 STORY: Final = 15
 """So many entries stand on a page."""
 
+TOLD_LOTS: Final = 6
+"""An entry that took from more lots tells their sum; what was put in stands above it."""
+
 
 @require_GET
 @site_clock
@@ -89,13 +92,16 @@ def page(request: HttpRequest, code: str) -> HttpResponse:
         "ways": acts.ways(reader, standing) if standing else [],
         "log_href": reverse("pile-log", args=[code]) if standing and reader.may_log else "",
         "recall_href": way("recall", code),
+        "past_proof_href": way("prove-lot", code)
+        if standing is None and begun is not None and lot.kind in acts.HEAPS
+        else "",
         "use_href": way("use")
         if standing and standing.stage == Stage.READY and reader.may_log
         else "",
         "put_in": None if whole else put_in(lot, library, say),
         "made_of": made_of(lot, library) if whole else None,
         "went": went(lot, say),
-        "story": _story(request, lot, Teller(system, library), reader),
+        "story": _story(request, lot, Teller(system, library, most=TOLD_LOTS), reader),
         "figures": figures(lot, standing, system) if standing else [],
         **heat(
             lot,
@@ -115,7 +121,7 @@ def page(request: HttpRequest, code: str) -> HttpResponse:
         context.update(
             _section(found.state, cut.laid(lot, library), summaries, acts_done, system, site)
         )
-        context.update(_warmth(found.state, summaries, known, now, system, site))
+        context.update(_warmth(found.state, summaries, acts_done, known, now, system, site))
     return render(request, "heapwright/tend/pile.html", context)
 
 
@@ -245,6 +251,7 @@ def _cut_open(drawn: Section, **how: Any) -> SafeString:
 def _warmth(
     lot: LotState,
     summaries: Sequence[DailySummary],
+    acts_done: Sequence[tuple[str, datetime]],
     known: forecast.Known | None,
     now: datetime,
     system: str,
@@ -260,9 +267,18 @@ def _warmth(
         "length_unit": plan.length_unit(system),
         "heat": zones,
     }
-    caption = _("Heat inside as modelled for %(time)s, not measured. Pins: what was read.") % {
+    caption = _("Heat inside as modelled for %(time)s.") % {
         "time": date_format(now.astimezone(site.tz), "j F H:i")
     }
+    if summaries:
+        day = summaries[-1].day
+        read_s = max(one.last_s for one in summaries if one.day == day)
+        turned = any(kind == Kind.TURN and when.timestamp() >= read_s for kind, when in acts_done)
+        caption += " " + (
+            _("Pins: what was read on %(day)s, before it was turned.")
+            if turned
+            else _("Pins: what was read on %(day)s.")
+        ) % {"day": date_format(day, "j F")}
     return {
         "warm_small": _cut_open(drawn, uid="warm-s", width_px=328, **units),
         "warm": _cut_open(drawn, uid="warm-l", width_px=560, **units),

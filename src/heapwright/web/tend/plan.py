@@ -218,7 +218,7 @@ def category_of(one: Waiting) -> Category:
     if one.material is None:
         return "woody"
     cn = one.material.cn
-    return hatch_of(one.material.category, cn.typical if cn else None)
+    return hatch_of(one.material.category, cn.typical if cn else None, one.material.layer_role)
 
 
 def _href(heaps: list[Heap], waiting: list[Waiting]) -> str:

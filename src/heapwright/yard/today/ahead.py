@@ -27,7 +27,7 @@ from heapwright.yard.models import Container, Cover, Kind, Squeeze
 from heapwright.yard.today.tasks import Heap, Rank, Say, Sight, Tap, Task, in_words, turn_tap
 
 if TYPE_CHECKING:
-    from heapwright.science.decide import Chance, Decision
+    from heapwright.science.decide_asked import Chance, Decision
     from heapwright.science.decide_ways import Compared, Spread
 
 WET: Final = (Squeeze.DRIPS, Squeeze.RUNS)
@@ -101,6 +101,10 @@ class _Told:
             else _("Over %(days).0f days the core is %(by)s warmer for it.")
         )
         return words % {"days": days, "by": self.spread(size, "warmth")}
+
+    def cools_if_left(self) -> bool:
+        """Tell whether it is a degree warmer for it: less, nobody can read."""
+        return self.figure("core_c").gain.middle >= 1.0
 
     def moister(self) -> str:
         """Return to which moisture it comes if it is done, against if it is left."""
@@ -248,8 +252,10 @@ def _fire(told: _Told) -> Task:
 
 def _cure(told: _Told) -> Task:
     peak = told.figure("peak_c").done
+    more: dict[str, Any] = {}
     if told.one.verdict == "do":
         title = ""
+        more = {"how_much": _("All of it, onto ground where nothing raw lay."), "sharpens": True}
         why = _("turned now it would reach %(peak)s at most: it heats no more.") % {
             "peak": told.spread(peak, "temp")
         }
@@ -264,7 +270,7 @@ def _cure(told: _Told) -> Task:
             "share": share,
             "limit": told.say(decision_facts().cooled_c, "temp"),
         }
-    return told.task("cure", Rank.PROVEN, title, why, does="cure", remarks_on=("proven",))
+    return told.task("cure", Rank.PROVEN, title, why, does="cure", remarks_on=("proven",), **more)
 
 
 def _wet(told: _Told) -> Task:
@@ -394,13 +400,21 @@ def _cover(told: _Told) -> Task:
         how_much=_(
             "The whole top, with a fall so that water runs off; lift it when the rain is over."
         ),
-        left=_("it soaks, cools and leaches."),
+        left=_soaked(cools=told.cools_if_left(), leaches="leaches" in one.why),
         tap=Tap(
             Kind.COVER,
             (("lot", told.lot), ("cover", Cover.TARP.value)),
             _("Log it: under a tarp"),
         ),
     )
+
+
+def _soaked(*, cools: bool, leaches: bool) -> str:
+    if cools and leaches:
+        return _("it soaks, cools and leaches.")
+    if cools:
+        return _("it soaks and cools.")
+    return _("it soaks and leaches.") if leaches else _("it soaks.")
 
 
 def _combine(told: _Told) -> Task:

@@ -13,7 +13,7 @@ from heapwright.data.sanitation import terms
 from heapwright.data.today import figure
 from heapwright.yard.models import Kind, Stage
 from heapwright.yard.proofs import rule_for, spacing_days
-from heapwright.yard.today.tasks import Rank, Say, Sight, Tap, Task, fresh, turn_tap
+from heapwright.yard.today.tasks import Heap, Rank, Say, Sight, Tap, Task, fresh, turn_tap
 
 
 def turning_due(sight: Sight, say: Say) -> Iterator[Task]:
@@ -23,7 +23,7 @@ def turning_due(sight: Sight, say: Say) -> Iterator[Task]:
         if proof is None or temps is None or lot.stage != Stage.HOT or proof.verdict == "met":
             continue
         rule = proof.rule
-        more = proof.turnings_needed - proof.turnings_credited
+        more = proof.turnings_left
         if more <= 0 or temps.lowest_c < rule.min_temp_c:
             continue
         turned = lot.last.get(Kind.TURN)
@@ -53,7 +53,7 @@ def turning_due(sight: Sight, say: Say) -> Iterator[Task]:
             + _("%(rule)s counts this as turning %(number)d of %(needed)d.")
             % {
                 "rule": rule.id,
-                "number": proof.turnings_credited + 1,
+                "number": proof.turnings_needed - more + 1,
                 "needed": proof.turnings_needed,
             },
             left=_(
@@ -78,6 +78,8 @@ def reading_missing(sight: Sight, say: Say) -> Iterator[Task]:
         lot, temps, proof = heap.state, heap.temps, heap.proof
         idle = sight.days_since(lot.begun_at) if temps is None else (sight.today - temps.day).days
         proving = lot.stage == Stage.HOT and (proof is None or proof.verdict != "met")
+        if proving and temps is not None and idle == 0:
+            yield from _rest_of_the_points(sight, heap, say)
         if idle < 1 or lot.stage not in (Stage.HOT, Stage.CURING):
             continue
         if not proving and idle <= weekly.value:
@@ -106,6 +108,33 @@ def reading_missing(sight: Sight, say: Say) -> Iterator[Task]:
             form="log",
             order=-idle,
         )
+
+
+def _rest_of_the_points(sight: Sight, heap: Heap, say: Say) -> Iterator[Task]:
+    """See what of a pile was not read today, though the proof needs it and the rest was."""
+    lot, temps, proof = heap.state, heap.temps, heap.proof
+    if proof is None or temps is None or not proof.days or proof.days[-1].date != sight.today:
+        return
+    points = [point for point in proof.days[-1].not_read if point]
+    if not points:
+        return
+    yield Task(
+        key=f"read:{lot.code}",
+        rank=Rank.READ,
+        title=_("Read the rest of %(heap)s") % {"heap": sight.called(lot)},
+        how_much=ngettext(
+            "This point: %(points)s.", "These %(count)d points: %(points)s.", len(points)
+        )
+        % {"count": len(points), "points": ", ".join(points)},
+        why=_("It was read today, at most %(temp)s, but not there.")
+        % {"temp": say(temps.highest_c, "temp")},
+        left=_("today does not count for %(rule)s; a gap never does.") % {"rule": proof.rule.id},
+        sources=proof.rule.sources,
+        mark=proof.rule.mark,
+        lot=lot.code,
+        place=sight.called(lot),
+        form="log",
+    )
 
 
 def cooled(sight: Sight, say: Say) -> Iterator[Task]:

@@ -120,7 +120,7 @@ def _remarked(task: Task, remarks: Iterable[Task]) -> Task:
         task = replace(
             task,
             title=one.title or task.title,
-            how_much=f"{task.how_much} {one.how_much}".strip(),
+            how_much=one.how_much if one.sharpens else f"{task.how_much} {one.how_much}".strip(),
             compares=task.compares or one.compares,
             **_reasons(task, one),
         )

@@ -226,7 +226,9 @@ def browns_short(sight: Sight, say: Say) -> Iterator[Task]:
         rank=Rank.BROWN,
         title=_("Fetch leaves, straw or chips"),
         how_much=_("%(short)s more, besides %(there)s on hand.")
-        % {"short": say(short, "volume"), "there": say(volumes[True], "volume")},
+        % {"short": say(short, "volume"), "there": say(volumes[True], "volume")}
+        if volumes[True]
+        else _("%(short)s at least.") % {"short": say(short, "volume")},
         why=reason
         % {
             "wet": say(volumes[False], "volume"),
