@@ -120,9 +120,7 @@ def _kill(
         )
 
     if not organism.points:
-        return result(
-            None, None, "", "no time was readable in the source"
-        )
+        return result(None, None, "", "no time was readable in the source")
     if not blocks:
         return result(None, None, "", "the log holds no reading to go by")
     units = {
