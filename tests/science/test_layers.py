@@ -92,6 +92,18 @@ def test_courses_alternate_dry_under_wet():
         assert "wet" in kinds
 
 
+@given(st.floats(40, 300), st.floats(60, 250), st.floats(0, 150))
+@settings(max_examples=100, deadline=None)
+def test_what_the_base_is_made_of_does_not_lie_on_it_again(leaves_kg, scraps_kg, chips_kg):
+    parts = [part("leaves_loose", leaves_kg), part("food_scraps_mixed", scraps_kg)]
+    if chips_kg > 5:
+        parts.append(part("wood_chips", chips_kg))
+    layers = plan_layers(parts, 1.44, LIMITS)
+    if len({layer.course for layer in layers if layer.kind in ("dry", "wet")}) > 1:
+        assert layers[0].kind == "base"
+        assert layers[1].material != layers[0].material
+
+
 def test_grass_is_kept_thinner_than_the_rest():
     layers = plan_layers(PILE, 1.44, LIMITS)
     grass = [layer for layer in layers if layer.material == "grass_clippings"]

@@ -231,11 +231,17 @@ def _cut(
     cap: float,
     half_kg: float | None,
 ) -> list[_Slice]:
-    """Cut one material into its base, its share of the courses and its cap."""
+    """Cut one material into its base, its share of the courses and its cap.
+
+    What the base is made of is the dry layer under the first course too, so that it does not lie
+    twice as thick as a layer may.
+    """
     middle_m = depth_m * (1.0 - base - cap)
     least = math.ceil(middle_m / thickest_m - 1e-9)
-    times = max(1, least, min(courses, math.floor(middle_m / _THINNEST_M)))
-    at = [1 + (i * courses) // times for i in range(times)]
+    first = 2 if base and courses > 1 else 1
+    room = courses - first + 1
+    times = max(1, least, min(room, math.floor(middle_m / _THINNEST_M)))
+    at = [first + (i * room) // times for i in range(times)]
     kind: Kind = "dry" if part.ingredient.layer_role in (*DRY_ROLES, "mineral") else "wet"
     wanted: list[tuple[Kind, int, float]] = [
         ("base", 0, base),
