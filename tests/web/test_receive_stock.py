@@ -61,7 +61,7 @@ def test_what_is_on_hand_by_lot(as_, small_site):
     assert (scraps[5], scraps[6]) == ("Scraps bunker", "2 days")
     leaves = table_row(html, small_site.leaves.code)
     assert (leaves[1], leaves[2], leaves[6]) == ("Leaves", "months", "90 days")
-    assert table_row(html, small_site.overs.code)[1] == "Screen overs as bulking agent"
+    assert table_row(html, small_site.overs.code)[1] == "Screened overs"
     # struck, used up, and built piles are no stock
     assert small_site.hot.code not in re.findall(r'<th scope="row"[^>]*>.*?</th>', html)
     assert "Coffee" not in html

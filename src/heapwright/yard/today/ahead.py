@@ -84,7 +84,8 @@ class _Told:
     def spread(self, spread: Spread, measure: str) -> str:
         """Return a figure with its likely range: 34 °C (25 °C to 38 °C)."""
         return _("%(middle)s (%(low)s to %(high)s)") % {
-            name: self.say(getattr(spread, name), measure) for name in ("middle", "low", "high")
+            name: self.say(getattr(spread, name), measure).replace("-", "\u2212")
+            for name in ("middle", "low", "high")
         }
 
     def warmer(self) -> str:
